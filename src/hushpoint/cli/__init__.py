@@ -1,0 +1,1 @@
+"""Thin commands: read arguments, call one desk or room function, print."""

@@ -1,0 +1,162 @@
+"""The command `hushpoint`. Imports are lazy: `hushpoint --help` answers at once.
+
+Exit status: 0 the work was done, whatever the verdict; 1 `verify` or `doctor` found something; 2 bad input, told in
+one line on standard error.
+"""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from hushpoint.errors import HushpointError
+
+app = typer.Typer(
+    add_completion=False,
+    no_args_is_help=True,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+    help="Teach, practise and judge the manual measurement of resting blood pressure.",
+)
+
+DataDir = Annotated[
+    Path | None, typer.Option("--data", help="Folder of the ledger [default: hushpoint-data].")
+]
+AsJson = Annotated[bool, typer.Option("--json", help="Print stable, documented JSON.")]
+
+
+@app.command()
+def render(
+    systolic: Annotated[float, typer.Option(help="Systolic pressure of the arm, mmHg.")] = 128.0,
+    diastolic: Annotated[float, typer.Option(help="Diastolic pressure of the arm, mmHg.")] = 82.0,
+    pulse: Annotated[float, typer.Option(help="Pulse per minute.")] = 72.0,
+    release: Annotated[float, typer.Option(help="Release rate, mmHg per second.")] = 2.5,
+    seed: Annotated[int, typer.Option(help="Same seed, same bytes.")] = 1,
+    out: Annotated[Path, typer.Option(help="Folder to write into.")] = Path("out"),
+    gap: Annotated[str | None, typer.Option(help="Silent gap, LOW:HIGH in mmHg, such as 150:168.")] = None,
+    rhythm: Annotated[str, typer.Option(help="regular, irregular or ectopic.")] = "regular",
+    faint_db: Annotated[float, typer.Option(help="Make the arm this many dB fainter.")] = 0.0,
+    noise: Annotated[str | None, typer.Option(help="Background: quiet, ward or class.")] = None,
+    count: Annotated[int, typer.Option(help="How many measurements, with seeds from SEED on.")] = 1,
+) -> None:
+    """Write the sound, cuff pressure and truth of measurements on practice arms."""
+    from hushpoint.cli.render import render_files
+
+    render_files(
+        systolic, diastolic, pulse, release, seed, out, gap=gap, rhythm=rhythm, faint_db=faint_db, noise=noise,
+        count=count,
+    )  # fmt: skip
+
+
+@app.command()
+def agree(
+    readings: Annotated[
+        Path, typer.Argument(help="CSV: measurement,observer,systolic,diastolic[,client,gauge,at].")
+    ],
+    reference: Annotated[str | None, typer.Option(help="Compare every observer with this one.")] = None,
+    json: AsJson = False,
+    picture: Annotated[Path | None, typer.Option(help="Also draw the differences, as PNG or SVG.")] = None,
+) -> None:
+    """Say how far observers agree: bias, limits of agreement, shares within 2, 4, 5, 10 and 15 mmHg."""
+    from hushpoint.cli.agree import agree_file
+
+    agree_file(readings, reference=reference, as_json=json, picture=picture)
+
+
+@app.command()
+def digits(
+    readings: Annotated[Path, typer.Argument(help="CSV: measurement,observer,systolic,diastolic.")],
+    json: AsJson = False,
+) -> None:
+    """Count last digits by observer and say whether zeros stand out."""
+    from hushpoint.cli.agree import digits_file
+
+    digits_file(readings, as_json=json)
+
+
+@app.command()
+def serve(
+    data: DataDir = None,
+    port: Annotated[int, typer.Option(help="Port to listen on.", min=1, max=65535)] = 8100,
+    class_mode: Annotated[
+        bool, typer.Option("--class", help="Open to the class network, not this machine only.")
+    ] = False,
+    database: Annotated[str | None, typer.Option(help="PostgreSQL URL in place of the SQLite file.")] = None,
+) -> None:
+    """Start the app."""
+    from hushpoint.cli.serve import serve_app
+
+    serve_app(data=data, port=port, class_mode=class_mode, database=database)
+
+
+@app.command()
+def demo(
+    data: DataDir = None,
+    port: Annotated[int, typer.Option(help="Port to listen on.", min=1, max=65535)] = 8100,
+    class_mode: Annotated[
+        bool, typer.Option("--class", help="Open to the class network, not this machine only.")
+    ] = False,
+) -> None:
+    """Start the app with an invented college, kept apart from real data."""
+    from hushpoint.cli.serve import serve_demo
+
+    serve_demo(data=data, port=port, class_mode=class_mode)
+
+
+@app.command()
+def verify(
+    data: DataDir = None,
+    database: Annotated[str | None, typer.Option(help="PostgreSQL URL in place of the SQLite file.")] = None,
+    json: AsJson = False,
+) -> None:
+    """Recompute the journal's chain of digests and name the first altered row."""
+    from hushpoint.cli.keep import verify_ledger
+
+    raise typer.Exit(verify_ledger(data=data, database=database, as_json=json))
+
+
+@app.command()
+def backup(
+    file: Annotated[Path, typer.Argument(help="File to write; must not exist.")],
+    data: DataDir = None,
+    database: Annotated[str | None, typer.Option(help="PostgreSQL URL in place of the SQLite file.")] = None,
+) -> None:
+    """Write everything in the ledger to one portable file."""
+    from hushpoint.cli.keep import backup_ledger
+
+    backup_ledger(file, data=data, database=database)
+
+
+@app.command()
+def restore(
+    file: Annotated[Path, typer.Argument(help="A file that `backup` wrote.")],
+    data: DataDir = None,
+    database: Annotated[str | None, typer.Option(help="PostgreSQL URL in place of the SQLite file.")] = None,
+) -> None:
+    """Bring a backup into an empty ledger."""
+    from hushpoint.cli.keep import restore_ledger
+
+    restore_ledger(file, data=data, database=database)
+
+
+def _one_line(refusal: typer.TyperException) -> str:
+    message = refusal.format_message() if hasattr(refusal, "format_message") else str(refusal)
+    return " ".join(message.split())
+
+
+def run() -> None:
+    """Run the command line; every refusal is one line on standard error and status 2."""
+    try:
+        status = app(standalone_mode=False)
+    except HushpointError as refusal:
+        print(f"hushpoint: {refusal}", file=sys.stderr)  # noqa: T201
+        sys.exit(2)
+    except typer.Abort:
+        sys.exit(130)
+    except typer.TyperException as refusal:
+        print(f"hushpoint: {_one_line(refusal)}", file=sys.stderr)  # noqa: T201
+        sys.exit(2)
+    sys.exit(status if isinstance(status, int) else 0)

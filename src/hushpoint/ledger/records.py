@@ -1,0 +1,134 @@
+"""What the ledger keeps: entries go in, rows come out, nothing is ever edited.
+
+A row of the journal carries numbers and digests only; what was said lives apart in its payload, so that one person's
+data can be erased while the chain of digests still verifies.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import Any, Protocol
+
+from hushpoint.errors import AlreadyDoneError, HushpointError
+
+
+class Kind(StrEnum):
+    """Every kind of act in the journal; each is described in docs/reference.md."""
+
+    CLASS_OPENED = "class.opened"
+    CLASS_CLOSED = "class.closed"
+    ROSTER_ADDED = "roster.added"
+    LEARNER_JOINED = "learner.joined"
+    MEASUREMENT_BEGUN = "measurement.begun"
+    MEASUREMENT_SET_UP = "measurement.set_up"
+    MEASUREMENT_FILED = "measurement.filed"
+    MEASUREMENT_JUDGED = "measurement.judged"
+    READING_CORRECTED = "reading.corrected"
+    PERSON_ERASED = "person.erased"
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """One act to append.
+
+    `body` is JSON: str, int (64 bits), float (finite), bool, None, lists and string-keyed mappings of these.
+    `room` is the class code, `who` the random id of the person whose data the body is ("" where it is nobody's),
+    `ref` the caller's own id of the act: one (kind, ref) is stored once, whatever is sent.
+    """
+
+    kind: Kind
+    body: Mapping[str, Any]
+    room: str = ""
+    who: str = ""
+    ref: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One act as stored. `seq` runs 1, 2, 3 … in commit order; `body` is None where it has been erased.
+
+    `at` is UTC, ISO 8601 with microseconds and a trailing Z.
+    """
+
+    seq: int
+    at: str
+    kind: Kind
+    version: int
+    room: str
+    who: str
+    ref: str | None
+    body: Mapping[str, Any] | None
+    digest: str
+    chain: str
+
+
+@dataclass(frozen=True, slots=True)
+class Verification:
+    """What `verify` found: rows checked, rows erased on request, and the first altered row with the reason."""
+
+    rows: int
+    erased: int
+    first_altered: int | None
+    reason: str
+
+
+class LedgerError(HushpointError):
+    """The store could not do what was asked; nothing was written."""
+
+
+class AlreadyStoredError(AlreadyDoneError):
+    """An entry of this kind and ref is stored already; `row` is the stored one. Nothing new was written."""
+
+    def __init__(self, row: Row) -> None:
+        super().__init__(f"{row.kind} {row.ref} is stored already as row {row.seq}")
+        self.row = row
+
+
+class Ledger(Protocol):
+    """The one contract of the memory, SQLite and PostgreSQL stores. Calls are safe from several threads."""
+
+    def append(self, *entries: Entry) -> list[Row]:
+        """Store all entries or none, in order, durably, and return their rows.
+
+        Raises AlreadyStoredError where a (kind, ref) is stored, LedgerError where the store refuses.
+        """
+        ...
+
+    def rows(
+        self,
+        *,
+        after: int = 0,
+        kinds: Iterable[Kind] | None = None,
+        room: str | None = None,
+        who: str | None = None,
+        ref: str | None = None,
+        limit: int | None = None,
+    ) -> Iterator[Row]:
+        """Yield rows with seq > after in order of seq, narrowed by whatever is given."""
+        ...
+
+    def last(self) -> int:
+        """The newest seq, 0 in an empty store."""
+        ...
+
+    def erase(self, who: str, *, why: str) -> int:
+        """Erase the payloads of every row of this person, journal that (kind person.erased), return how many."""
+        ...
+
+    def verify(self) -> Verification:
+        """Recompute every digest and the chain."""
+        ...
+
+    def setting(self, key: str) -> str | None:
+        """A small named text kept beside the journal (password hash, cookie key); None where unset."""
+        ...
+
+    def set_setting(self, key: str, value: str) -> None:
+        """Set a named text, replacing what was there."""
+        ...
+
+    def close(self) -> None:
+        """Let go of files and connections."""
+        ...
