@@ -21,8 +21,8 @@ default_policy_id = "PALPATED_30"
 
 _COLUMNS = (
     "id", "name", "dated", "inflation", "inflation_mmhg", "release_low_mmhg_per_s",
-    "release_high_mmhg_per_s", "end_point", "arm", "rounding_mmhg", "palpation_asked", "wait_after_palpation_s", "wait_between_s", "source",
-    "provenance",
+    "release_high_mmhg_per_s", "end_point", "arm", "rounding_mmhg", "palpation_asked",
+    "wait_after_palpation_s", "wait_between_s", "source", "provenance",
 )  # fmt: skip
 
 
@@ -31,8 +31,8 @@ class TeachingPolicy:
     """What a course asks of a measurement.
 
     `inflation_mmhg` is the target itself where `inflation` is fixed, else how far above the palpated value or
-    the first sound to go. `wait_after_palpation_s` is the shortest wait with the cuff empty before pumping again;
-    `wait_between_s` the shortest wait between two measurements on one arm.
+    the first sound to go. `wait_after_palpation_s` is the shortest wait with the cuff empty before pumping
+    again; `wait_between_s` the shortest wait between two measurements on one arm.
     """
 
     id: str

@@ -1,11 +1,12 @@
 """The log of one measurement as the page sends it: checked value by value, then read for what the hand did.
 
-A log that could not have come from a cuff is refused in one line (docs/bench-format.md, Log) and kept out of the
-ledger. Nothing in it is believed beyond what it says about the learner's own hand and pen.
+A log that could not have come from a cuff is refused in one line (docs/bench-format.md, Log) and kept out
+of the ledger. Nothing in it is believed beyond what it says about the learner's own hand and pen.
 """
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -27,8 +28,8 @@ LOWEST_PEAK_MMHG = 40.0
 """A measurement has an inflation above this pressure."""
 SQUEEZE_REACH_S = 1.0
 """A rise must have a squeeze in the second before it."""
-RISE_SLACK_MMHG = 0.05
-"""Rounding of the log's samples and the bulb's last breath may lift a sample by this much."""
+RISE_SLACK_MMHG = 0.5
+"""The bulb's last breath and rounding may lift the cuff by this much later than that."""
 STOP_RATE_MMHG_PER_S = 0.5
 """Slower than this counts as holding (design choice)."""
 STOP_LONGEST_S = 2.0
@@ -36,7 +37,7 @@ STOP_LONGEST_S = 2.0
 REINFLATION_MMHG = 4.0
 """A rise of this much after the release began is pumping again (design choice)."""
 TRY_DROP_MMHG = 15.0
-"""A fall of this much before pumping higher is a release that was given up (design choice; sag takes up to 8)."""
+"""A fall of this much before pumping higher is a release given up (design choice; sag takes up to 8)."""
 DUMP_MMHG_PER_S = 12.0
 """A fall faster than this down to the empty cuff is opening fully (design choice)."""
 BAND_MMHG = 20
@@ -106,7 +107,7 @@ class Stop:
 
 @dataclass(frozen=True)
 class BenchLog:
-    """A checked log. `time_s` and `pressure_mmhg` are of one length, time strictly rising, pressure 0 to 300."""
+    """A checked log. `time_s` and `pressure_mmhg`: one length, time strictly rising, pressure 0 to 300."""
 
     time_s: Floats
     pressure_mmhg: Floats
@@ -142,7 +143,7 @@ class BenchLog:
 
     @property
     def wait_s(self) -> float | None:
-        """How long the cuff stood empty between the palpation and the measurement [s]; None without palpation."""
+        """How long the cuff stood empty between palpation and measurement [s]; None without palpation."""
         return None if self.palpation is None else self.measurement.from_s - self.palpation.to_s
 
     @cached_property
@@ -176,7 +177,7 @@ class BenchLog:
         return float(self.pressure_mmhg[self.dump_index])
 
     def segments(self) -> tuple[Segment, ...]:
-        """Return the rate through each 20-mmHg band of the slow release, top first; parts under 4 mmHg are left out."""
+        """Return the rate through each 20-mmHg band of the slow release, top first; parts under 4 go."""
         start, end = self.release_index, self.dump_index
         time, falling = (
             self.time_s[start : end + 1],
@@ -192,7 +193,7 @@ class BenchLog:
         ]
         edges = [top, *inner, bottom]
         segments = []
-        for high, low in zip(edges, edges[1:], strict=False):
+        for high, low in itertools.pairwise(edges):
             if high - low >= REINFLATION_MMHG:
                 # the first sample at or below each edge: a hold inside the band counts into its rate
                 seconds = float(time[np.argmax(falling <= low)] - time[np.argmax(falling <= high)])
@@ -270,7 +271,7 @@ def reading_json(reading: Reading) -> dict[str, int | None]:
 
 
 def check_reading(value: object) -> Reading:
-    """Return what the learner wrote; raises LogRefusedError for anything but whole numbers 0 to 300 or null."""
+    """Return what the learner wrote; raises LogRefusedError unless whole numbers 0 to 300 or null."""
     written = _mapping(value, "reading")
     ends = []
     for end in ("systolic", "diastolic"):
@@ -290,7 +291,7 @@ def check_log(value: object) -> BenchLog:
     pressure = _samples(_get(log, "pressure_mmhg"), "pressure_mmhg", HIGHEST_MMHG)
     if len(time) != len(pressure):
         raise LogRefusedError(
-            f"log, pressure_mmhg: {len(pressure)} values, must be as many as time_s ({len(time)}). Nothing saved."
+            f"log, pressure_mmhg: {len(pressure)} values, time_s {len(time)}: must be as many. Nothing saved."
         )
     steps = np.diff(time)
     if len(steps) and float(steps.min()) <= 0:
@@ -313,24 +314,23 @@ def check_log(value: object) -> BenchLog:
         raise LogRefusedError(f"No inflation above {LOWEST_PEAK_MMHG:.0f} mmHg in this log: not filed.")
     if pressure[-1] > EMPTY_MMHG:
         raise LogRefusedError(
-            f"No release in this log, it ends at {pressure[-1]:.0f} mmHg and must end with the cuff empty: not filed."
+            f"No release to an empty cuff in this log, it ends at {pressure[-1]:.0f} mmHg: not filed."
         )
     _refuse_rise_without_squeeze(time, pressure, events)
     return checked
 
 
 def _refuse_rise_without_squeeze(time: Floats, pressure: Floats, events: tuple[Event, ...]) -> None:
-    squeezes = np.array([event.at_s for event in events if event.do == "squeeze"])
-    rising = np.flatnonzero(np.diff(pressure) > RISE_SLACK_MMHG)
-    # the squeeze lies in the second before the rising stretch's own end, however sparse the samples are
-    before = np.searchsorted(squeezes, time[rising + 1], side="right") - 1
-    last = np.where(before >= 0, squeezes[np.maximum(before, 0)] if len(squeezes) else -np.inf, -np.inf)
-    lone = rising[time[rising] - last > SQUEEZE_REACH_S]
-    if len(lone):
-        at = float(time[lone[0]])
-        raise LogRefusedError(
-            f"log: pressure rises at {at:.1f} s with no squeeze in the second before. Nothing saved."
-        )
+    squeezes = np.array([-np.inf, *(event.at_s for event in events if event.do == "squeeze")])
+    last = squeezes[np.searchsorted(squeezes, time, side="right") - 1]
+    squeezed = time - last <= SQUEEZE_REACH_S
+    lowest = 0.0
+    for at_s, mmhg, lifted in zip(time.tolist(), pressure.tolist(), squeezed.tolist(), strict=True):
+        if not lifted and mmhg > lowest + RISE_SLACK_MMHG:
+            raise LogRefusedError(
+                f"log: pressure rises by {at_s:.1f} s with no squeeze in the second before. Nothing saved."
+            )
+        lowest = mmhg if lifted else min(lowest, mmhg)
 
 
 def _inflations(time: Floats, pressure: Floats) -> tuple[Inflation, ...]:
