@@ -3,7 +3,7 @@
 from hushpoint.arm.audibility import BeatHeard, Truth, audible_beats, opening_delay_s, slow_truth, truth_of
 from hushpoint.arm.beats import BeatTable, beat_table
 from hushpoint.arm.cuff import STANDARD_CUFF, Cuff, CuffState, squeeze, step, valve_for
-from hushpoint.arm.hand import Hand, held_release
+from hushpoint.arm.hand import held_release
 from hushpoint.arm.needle import STANDARD_NEEDLE, Needle, bounce_mmhg, needle_mmhg
 from hushpoint.arm.person import RHYTHMS, ArmEffects, Person, Rhythm, Swings
 from hushpoint.arm.sounds import phase_sounds
@@ -18,7 +18,6 @@ __all__ = [
     "BeatTable",
     "Cuff",
     "CuffState",
-    "Hand",
     "Needle",
     "Person",
     "Rhythm",

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from hushpoint.arm.cuff import STANDARD_CUFF, Cuff, CuffState, squeeze, step, valve_for
+from hushpoint.arm.cuff import HIGHEST_MMHG, Cuff, CuffState, squeeze, step, valve_for
 from hushpoint.errors import BadInputError
 
 Floats = NDArray[np.float64]
@@ -17,34 +17,9 @@ SQUEEZE_EVERY_S = 0.5
 MOVES_EVERY_S = 0.5
 """How often the releasing hand looks at the needle and moves the valve (design choice)."""
 LONGEST_S = 600.0
+EMPTYING_S = 30.0
+"""Time kept for opening fully before the longest log ends."""
 EMPTY_MMHG = 0.5
-
-
-@dataclass(frozen=True, slots=True)
-class Hand:
-    """How one measurement is handled.
-
-    Wait `wait_s`, pump to `peak_mmhg`, hold `hold_s`, release at `rate_mmhg_per_s` (`unsteady` is the relative SD of
-    the rate from one move of the valve to the next), open fully at `open_at_mmhg`. `stop_at_mmhg`: shut the valve there
-    for `stop_s`. `pump_again_at_mmhg`: pump up again there, once, to `pump_again_to_mmhg`.
-    """
-
-    peak_mmhg: float
-    rate_mmhg_per_s: float = 2.5
-    wait_s: float = 1.0
-    hold_s: float = 1.0
-    unsteady: float = 0.0
-    open_at_mmhg: float = 40.0
-    stop_at_mmhg: float | None = None
-    stop_s: float = 4.0
-    pump_again_at_mmhg: float | None = None
-    pump_again_to_mmhg: float | None = None
-
-    def __post_init__(self) -> None:
-        if not 20 <= self.peak_mmhg <= 300:
-            raise BadInputError(f"peak {self.peak_mmhg:g} must be 20 to 300 mmHg")
-        if not 0.2 <= self.rate_mmhg_per_s <= 30:
-            raise BadInputError(f"release {self.rate_mmhg_per_s:g} must be 0.2 to 30 mmHg per second")
 
 
 @dataclass
@@ -96,34 +71,53 @@ class _Bench:
 
 
 def held_release(
-    hand: Hand, rng: np.random.Generator, *, cuff: Cuff = STANDARD_CUFF
+    cuff: Cuff,
+    peak_mmhg: float,
+    rate_mmhg_per_s: float,
+    rng: np.random.Generator,
+    *,
+    wait_s: float = 1.0,
+    hold_s: float = 1.0,
+    unsteady: float = 0.0,
+    open_at_mmhg: float = 40.0,
+    stop_at_mmhg: float | None = None,
+    stop_s: float = 4.0,
+    pump_again_at_mmhg: float | None = None,
 ) -> tuple[Floats, Floats, list[dict[str, Any]]]:
     """Return (time_s, pressure_mmhg, events) of one whole measurement, as the log of the contract has them.
 
-    The same generator state gives the same log. Raises BadInputError where the release would not end in 600 s.
+    Wait, squeeze twice a second up to the peak, hold, release by moving the valve twice a second (`unsteady` is the
+    relative SD of the rate from one move to the next), open fully at `open_at_mmhg`. `stop_at_mmhg`: shut the
+    valve there for `stop_s`. `pump_again_at_mmhg`: pump up to the peak again there, once. The same generator
+    state gives the same log. Raises BadInputError outside 20-300 mmHg and 0.2-30 mmHg/s, or where the release would
+    not end in 600 s.
     """
+    if not 20 <= peak_mmhg <= HIGHEST_MMHG:
+        raise BadInputError(f"peak {peak_mmhg:g} must be 20 to {HIGHEST_MMHG:g} mmHg")
+    if not 0.2 <= rate_mmhg_per_s <= 30:
+        raise BadInputError(f"release {rate_mmhg_per_s:g} must be 0.2 to 30 mmHg per second")
     bench = _Bench(cuff)
-    bench.go(hand.wait_s)
-    bench.pump(hand.peak_mmhg)
-    bench.go(hand.hold_s)
-    stop_at, again_at = hand.stop_at_mmhg, hand.pump_again_at_mmhg
-    while bench.mmhg > hand.open_at_mmhg:
-        if bench.now_s >= LONGEST_S - 30:
+    bench.go(wait_s)
+    bench.pump(peak_mmhg)
+    bench.go(hold_s)
+    while bench.mmhg > open_at_mmhg:
+        if bench.now_s >= LONGEST_S - EMPTYING_S:
             raise BadInputError(
-                f"release {hand.rate_mmhg_per_s:g} mmHg per second from {hand.peak_mmhg:g} mmHg takes longer than "
+                f"a release at {rate_mmhg_per_s:g} mmHg per second from {peak_mmhg:g} mmHg takes longer than "
                 f"{LONGEST_S:g} s: release faster"
             )
-        if stop_at is not None and bench.mmhg <= stop_at:
-            stop_at = None
+        if stop_at_mmhg is not None and bench.mmhg <= stop_at_mmhg:
+            stop_at_mmhg = None
             bench.turn(0.0)
-            bench.go(hand.stop_s)
-        if again_at is not None and bench.mmhg <= again_at:
-            again_at = None
-            bench.pump(hand.pump_again_to_mmhg or hand.peak_mmhg)
-            bench.go(hand.hold_s)
-        rate = hand.rate_mmhg_per_s * (1 + hand.unsteady * float(rng.standard_normal()))
-        share = sum(held / tau for held, (_, tau) in zip(bench.state.sag_mmhg, cuff.sag, strict=True))
-        bench.turn(valve_for(max(rate - share, 0.05), bench.mmhg - 0.5 * rate * MOVES_EVERY_S, cuff))
+            bench.go(stop_s)
+        if pump_again_at_mmhg is not None and bench.mmhg <= pump_again_at_mmhg:
+            pump_again_at_mmhg = None
+            bench.pump(peak_mmhg)
+            bench.go(hold_s)
+        rate = rate_mmhg_per_s * max(1 + unsteady * float(rng.standard_normal()), 0.1)
+        sagging = sum(held / tau for held, (_, tau) in zip(bench.state.sag_mmhg, cuff.sag, strict=True))
+        ahead_mmhg = max(bench.mmhg - 0.5 * rate * MOVES_EVERY_S, 1.0)
+        bench.turn(valve_for(max(rate - sagging, 0.05), ahead_mmhg, cuff))
         bench.go(MOVES_EVERY_S)
     bench.open_fully()
     return np.array(bench.time_s), np.array(bench.pressure_mmhg), bench.events
