@@ -214,10 +214,10 @@ def _gap(systolic: float, diastolic: float, rng: np.random.Generator) -> tuple[f
 
 
 def _sound(kind: Kind, rng: np.random.Generator) -> dict[str, Any]:
-    """Return loudness, tone, phase widths and swings of an arm (FROM MEMORY; spread between arms 28 dB, Celler 2017)."""
+    """Return loudness, tone, phase widths and swings of an arm (FROM MEMORY)."""
     widths = np.array(LONG_MUFFLED_WIDTHS if kind == "long_muffled" else USUAL_WIDTHS)
     widths *= rng.uniform(0.9, 1.1, 4)
-    first, second, third, fourth = (float(width) for width in np.round(widths / widths.sum(), 4))
+    first, second, third = (float(width) for width in np.round(widths / widths.sum(), 4)[:3])
     return {
         "loudness_db": float(round(rng.uniform(*(FAINT_DB if kind == "faint" else LOUD_DB)), 1)),
         "tone": float(round(rng.uniform(0.85, 1.2), 3)),

@@ -15,7 +15,7 @@ import numpy as np
 
 from hushpoint.arm import BeatTable, Truth, slow_truth, truth_of
 from hushpoint.measure import Heard, NotHeard, Reading, Withheld, Written
-from hushpoint.practice.log import BenchLog, Segment, reading_json
+from hushpoint.practice.log import EMPTY_MMHG, BenchLog, Segment, reading_json
 from hushpoint.practice.pen import pen_lines
 
 if TYPE_CHECKING:
@@ -236,7 +236,7 @@ class _Ear:
             self.lines.insert(0, "Not heard was the true answer. Well kept.")
         if silent:
             self.lines.append("Nothing could be heard in this release.")
-        if to_zero and not reading.muffling and isinstance(diastolic, Heard):
+        if to_zero and not reading.muffling and isinstance(diastolic, Heard) and diastolic.mmhg < EMPTY_MMHG:
             self.lines.append(
                 "Sounds went on to zero: write where they muffled too, three numbers as in 138/72/0."
             )
@@ -449,8 +449,8 @@ class _Hand:
             self.acts.append((78, "keep the slow release until 10 below the last sound."))
         elif (kept := max(last - dump, 0.0)) < AFTER_LAST_MMHG - KEY_MMHG:
             self.lines.append(
-                f"Opened fully {kept:.0f} below the last sound; {AFTER_LAST_MMHG:.0f} is asked, so that a gap "
-                "is not taken for the end."
+                f"Opened fully {kept:.0f} below the last sound; {AFTER_LAST_MMHG:.0f} is asked, so that "
+                "a gap is not taken for the end."
             )
             self.acts.append(
                 (36, f"keep slow for {AFTER_LAST_MMHG:.0f} below the last sound, then open fully.")
@@ -463,7 +463,7 @@ class _Hand:
             if loss is not None and abs(loss) >= LOSS_TOLD_MMHG
         ]
         if parts:
-            self.lines.append(f"The release itself put the truth {', '.join(parts)} beside a very slow one.")
+            self.lines.append(f"In this release the truth lay {', '.join(parts)} beside a very slow one.")
 
 
 def _pulse(case: Case, table: BeatTable, log: BenchLog) -> PulseJudgement | None:

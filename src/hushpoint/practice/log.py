@@ -210,9 +210,8 @@ class BenchLog:
         ahead = np.interp(grid + half, self.time_s, self.pressure_mmhg)
         behind = np.interp(grid - half, self.time_s, self.pressure_mmhg)
         here = np.interp(grid, self.time_s, self.pressure_mmhg)
-        slow = (
-            ((behind - ahead) / (2 * half) < STOP_RATE_MMHG_PER_S) & (here <= high_mmhg) & (here >= low_mmhg)
-        )
+        rate = (behind - ahead) / (2 * half)
+        slow = (np.abs(rate) < STOP_RATE_MMHG_PER_S) & (here <= high_mmhg) & (here >= low_mmhg)
         edges = np.flatnonzero(np.diff(np.concatenate(([False], slow, [False])).astype(int)))
         stops = []
         for first, after in zip(edges[::2], edges[1::2], strict=True):

@@ -64,7 +64,10 @@ class SetUpRow:
 
 @dataclass(frozen=True, slots=True)
 class NamedEffect:
-    """What one set-up fault did here [mmHg, dB], and the published range in words with its source."""
+    """What one set-up fault did here [mmHg, dB], and the published range in words with its source.
+
+    `share` is how much of the published effect acts, where a short rest has let part of it fade.
+    """
 
     row: str
     choice: str
@@ -76,16 +79,18 @@ class NamedEffect:
     published: str
     source: str
     provenance: str
+    share: float = 1.0
 
     @property
     def line(self) -> str:
         """One line for the judgement: the fault, what it did, the range and its source."""
-        return f"{self.fault}: {self._did()}. {self.published}{self._source()}"
+        share = f" {self.share * 100:.0f} % of it is left after a minute." if self.share < 1 else ""
+        return f"{self.fault}: {self._did()}. {self.published}{self._source()}.{share}"
 
     @property
     def advice(self) -> str:
         """One line before pumping: the fault and what is published about it, no drawn number."""
-        return f"{self.fault}. {self.published}".strip()
+        return f"{self.fault}. {self.published}."
 
     def _did(self) -> str:
         if self.silent:
@@ -396,9 +401,9 @@ def _drawn(fault: _Fault, rng: np.random.Generator) -> NamedEffect:
 
 
 def _named(fault: _Fault, systolic: float, diastolic: float, level_db: float, *, silent: bool) -> NamedEffect:
-    published, source, provenance = "No effect on the number is published.", "", "FROM MEMORY"
+    published, source, provenance = "No effect on the number is published", "", "FROM MEMORY"
     if fault.height_cm:
-        published = f"By hydrostatics {HYDROSTATIC_MMHG_PER_CM} mmHg per cm."
+        published = f"By hydrostatics {HYDROSTATIC_MMHG_PER_CM} mmHg per cm"
         source, provenance = "derived, blood of 1.055 g/mL", "DERIVED"
     elif fault.effect is not None:
         effect = technique_effects()[fault.effect]
@@ -408,8 +413,6 @@ def _named(fault: _Fault, systolic: float, diastolic: float, level_db: float, *,
         )
         if provenance == "FROM MEMORY" and not effect.silent and "invented" in source:
             published = published.replace("Published", "Taken here as")
-        if fault.share < 1:
-            published += f" {fault.share * 100:.0f} % of it is left after a minute."
     return NamedEffect(
         row=fault.row,
         choice=fault.choice,
@@ -421,6 +424,7 @@ def _named(fault: _Fault, systolic: float, diastolic: float, level_db: float, *,
         published=published,
         source=source,
         provenance=provenance,
+        share=fault.share,
     )
 
 
@@ -437,7 +441,7 @@ def _held(shares: list[tuple[float, float]]) -> NamedEffect:
         silent=False,
         published=(
             f"Furthest in the whole review: {_range(SYSTOLIC_EXTREMES_MMHG)} on systolic, "
-            f"{_range(DIASTOLIC_EXTREMES_MMHG)} on diastolic."
+            f"{_range(DIASTOLIC_EXTREMES_MMHG)} on diastolic"
         ),
         source="Kallioinen 2017, abstract",
         provenance="SEEN",
@@ -448,14 +452,14 @@ def _published(
     systolic: tuple[float, float], diastolic: tuple[float, float], level: tuple[float, float], *, silent: bool
 ) -> str:
     if silent:
-        return "No sound comes through."
+        return "No sound comes through"
     if any(level):
-        return f"Published: {abs(level[1]):g} to {abs(level[0]):g} dB fainter."
+        return f"Published: {abs(level[1]):g} to {abs(level[0]):g} dB fainter"
     parts = [
         f"{_range(pair)} on {end}" if any(pair) else f"no effect on {end}"
         for pair, end in ((systolic, "systolic"), (diastolic, "diastolic"))
     ]
-    return f"Published: {', '.join(parts)}."
+    return f"Published: {', '.join(parts)}"
 
 
 def _range(pair: tuple[float, float]) -> str:
