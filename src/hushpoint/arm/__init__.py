@@ -2,7 +2,7 @@
 
 from hushpoint.arm.audibility import BeatHeard, Truth, audible_beats, opening_delay_s, slow_truth, truth_of
 from hushpoint.arm.beats import BeatTable, beat_table
-from hushpoint.arm.cuff import STANDARD_CUFF, Cuff, CuffState, squeeze, step, valve_for
+from hushpoint.arm.cuff import STANDARD_CUFF, Cuff, CuffState, logged_mmhg, squeeze, step, valve_for
 from hushpoint.arm.hand import held_release
 from hushpoint.arm.needle import STANDARD_NEEDLE, Needle, bounce_mmhg, needle_mmhg
 from hushpoint.arm.person import RHYTHMS, ArmEffects, Person, Rhythm, Swings
@@ -28,6 +28,7 @@ __all__ = [
     "beat_table",
     "bounce_mmhg",
     "held_release",
+    "logged_mmhg",
     "needle_mmhg",
     "opening_delay_s",
     "phase_sounds",

@@ -24,7 +24,7 @@ class Cuff:
     tau_s: tuple[float, float] = (2250.0, 1.5)
     dead_band: float = 0.03
     hand_lag_s: float = 0.15
-    sag: tuple[tuple[float, float], tuple[float, float]] = ((0.02, 1.5), (0.02, 10.0))
+    sag: tuple[tuple[float, float], tuple[float, float]] = ((0.045, 1.5), (0.02, 10.0))
 
 
 STANDARD_CUFF = Cuff()
@@ -67,8 +67,15 @@ def step(state: CuffState, hand: float, cuff: Cuff = STANDARD_CUFF) -> CuffState
         sag.append(waiting - falls)
         sunk += falls
     p = max(0.0, p * math.exp(-d / tau) - sunk)
-    p = math.floor(min(p, HIGHEST_MMHG) * 100 + 0.5) / 100
-    return CuffState(p, valve, state.bulb_ml - out, (sag[0], sag[1]))
+    return CuffState(min(p, HIGHEST_MMHG), valve, state.bulb_ml - out, (sag[0], sag[1]))
+
+
+def logged_mmhg(pressure_mmhg: float) -> float:
+    """Return a pressure as the log holds it: to 0.01 mmHg, half up.
+
+    The cuff itself is never rounded: a shut valve leaks less than that in one step.
+    """
+    return math.floor(pressure_mmhg * 100 + 0.5) / 100
 
 
 def valve_for(rate_mmhg_per_s: float, pressure_mmhg: float, cuff: Cuff = STANDARD_CUFF) -> float:

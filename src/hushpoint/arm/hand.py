@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from hushpoint.arm.cuff import HIGHEST_MMHG, Cuff, CuffState, squeeze, step, valve_for
+from hushpoint.arm.cuff import HIGHEST_MMHG, Cuff, CuffState, logged_mmhg, squeeze, step, valve_for
 from hushpoint.errors import BadInputError
 
 Floats = NDArray[np.float64]
@@ -45,7 +45,7 @@ class _Bench:
         for _ in range(max(1, round(seconds / self.cuff.step_s))):
             self.state = step(self.state, self.valve, self.cuff)
             self.time_s.append(round(len(self.time_s) * self.cuff.step_s, 4))
-            self.pressure_mmhg.append(self.mmhg)
+            self.pressure_mmhg.append(logged_mmhg(self.mmhg))
 
     def squeeze(self) -> None:
         self.events.append({"at_s": self.now_s, "do": "squeeze"})
