@@ -1,0 +1,199 @@
+"""`hushpoint agree` and `hushpoint digits`: results to standard output, words about the work to standard error."""
+
+from __future__ import annotations
+
+import json
+import math
+import sys
+from collections import Counter
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Literal
+
+from hushpoint.agreement import WITHIN_MMHG, Agreement, Differences, PairedReading, agree, digits
+from hushpoint.agreement.differences import shown
+from hushpoint.desk.readings_csv import read_readings_file
+from hushpoint.errors import BadInputError
+
+if TYPE_CHECKING:
+    from rich.console import Console
+    from rich.table import Table
+
+CAUTION = "Agreement of observers, not a judgement of a person's health; local rules decide on sign-off."
+MOST_DRAWN = 6
+MOST_BARS = 15
+BAR_CELLS = 40
+
+
+def agree_file(readings: Path, *, reference: str | None, as_json: bool, picture: Path | None) -> None:
+    """Print how far observers agree; with `picture` also draw it. Raises BadInputError, then nothing is written."""
+    form = None if picture is None else _picture_form(picture)
+    rows = read_readings_file(readings)
+    try:
+        agreement = agree(rows, reference)
+    except BadInputError as refusal:
+        raise BadInputError(f"{shown(readings.name, 80).strip(chr(34))}: {refusal}") from None
+    if picture is not None and form is not None:
+        _write_picture(agreement, picture, form)
+    if as_json:
+        _print_json(agreement.as_json())
+    else:
+        _print_agreement(agreement)
+
+
+def digits_file(readings: Path, *, as_json: bool) -> None:
+    """Print each observer's last digits. Raises BadInputError."""
+    rows = read_readings_file(readings)
+    by_observer: dict[str, list[PairedReading]] = {}
+    for row in rows:
+        by_observer.setdefault(row.observer, []).append(row)
+    found = [
+        (
+            observer,
+            digits(row.systolic_mmhg for row in theirs),
+            digits(row.diastolic_mmhg for row in theirs if row.diastolic_mmhg is not None),
+        )
+        for observer, theirs in by_observer.items()
+    ]
+    if as_json:
+        _print_json(
+            {
+                "observers": [
+                    {"observer": name, "systolic": upper.as_json(), "diastolic": lower.as_json()}
+                    for name, upper, lower in found
+                ]
+            }
+        )
+        return
+    console = _console()
+    table = _table("observer", "end", "n", *"0123456789", "p zeros", title="Last digits", gap=0)
+    words = []
+    for name, upper, lower in found:
+        for end, counted in (("sys", upper), ("dia", lower)):
+            if counted.n:
+                p_zeros = "" if counted.p_zeros is None else f"{counted.p_zeros:.3f}"
+                table.add_row(_cell(name, 12), end, str(counted.n), *map(str, counted.counts), p_zeros)
+            words += [f"{name}, {end}: {flag}" for flag in counted.flags]
+    console.print(table)
+    for line in words:
+        console.print(line, markup=False)
+    console.print("A habit of the pen, told from counts; one sheet alone says little.", markup=False)
+
+
+def _picture_form(picture: Path) -> Literal["png", "svg"]:
+    form = picture.suffix.lower().removeprefix(".")
+    if form != "png" and form != "svg":
+        raise BadInputError(f"--picture {shown(picture.name)}: the name must end in .png or .svg")
+    if picture.is_dir() or not picture.absolute().parent.is_dir():
+        raise BadInputError(f"--picture {shown(picture.name)}: a file name in a folder that exists is needed")
+    return "svg" if form == "svg" else "png"
+
+
+def _write_picture(agreement: Agreement, picture: Path, form: Literal["png", "svg"]) -> None:
+    from hushpoint.sheet.agreement_picture import agreement_picture
+
+    page = agreement_picture(agreement, form)
+    try:
+        picture.write_bytes(page)
+    except OSError as refusal:
+        raise BadInputError(
+            f"--picture {shown(picture.name)}: cannot be written ({refusal.strerror})"
+        ) from None
+    print(f"picture written: {picture.name}", file=sys.stderr)  # noqa: T201
+
+
+def _print_json(found: object) -> None:
+    print(json.dumps(found))  # noqa: T201
+
+
+def _console() -> Console:
+    from rich.console import Console
+
+    return Console(highlight=False)
+
+
+def _table(*headings: str, title: str, gap: int = 1) -> Table:
+    from rich.box import SIMPLE_HEAD
+    from rich.table import Table
+
+    table = Table(title=title, title_justify="left", box=SIMPLE_HEAD, padding=(0, gap), pad_edge=False)
+    for place, heading in enumerate(headings):
+        table.add_column(heading, justify="left" if place < 2 else "right", no_wrap=True)
+    return table
+
+
+def _cell(name: str, cells: int) -> str:
+    """A name cut to fit, square brackets kept as they are rather than read as markup."""
+    from rich.markup import escape
+
+    return escape(name if len(name) <= cells else name[: cells - 1] + "…")
+
+
+def _signed(value: float | None, places: int = 2) -> str:
+    return "–" if value is None else f"{value:.{places}f}".replace("-", "−")
+
+
+def _span(ends: tuple[float, float] | None) -> str:
+    return "–" if ends is None else f"{_signed(ends[0])} to {_signed(ends[1])}"
+
+
+def _print_agreement(agreement: Agreement) -> None:
+    console = _console()
+    main = _table(
+        "pair", "end", "n", "bias", "SD", "limits", "largest", title="Observer minus reference (mmHg)"
+    )
+    spans = _table("pair", "end", "bias", "lower limit", "upper limit", title="Their 95 % intervals (mmHg)")
+    shares = _table(
+        "pair", "end", "same", *(f"≤{limit}" for limit in WITHIN_MMHG), title="Share of pairs within (%)"
+    )
+    for pair in agreement.pairs:
+        name = f"{_cell(pair.observer, 8)} − {_cell(pair.reference, 8)}"
+        for end, found in pair.ends():
+            lead = (name, end[:3])
+            main.add_row(
+                *lead, str(found.n), _signed(found.bias_mmhg), _signed(found.sd_mmhg), _span(found.limits_mmhg),
+                f"{found.largest_mmhg:g}",
+            )  # fmt: skip
+            low, high = found.limits_ci_mmhg or (None, None)
+            spans.add_row(*lead, _span(found.bias_ci_mmhg), _span(low), _span(high))
+            shares.add_row(
+                *lead, f"{found.identical_percent:.1f}", *(f"{share:.1f}" for share in found.within_percent)
+            )
+    for table in (main, spans, shares):
+        console.print(table)
+    drawable = [(pair, end, found) for pair in agreement.pairs for end, found in pair.ends()]
+    for pair, end, found in drawable[:MOST_DRAWN]:
+        console.print(f"{pair.observer} minus {pair.reference}, {end}: differences (mmHg)", markup=False)
+        for line in bars(found):
+            console.print(line, markup=False, no_wrap=True, overflow="crop")
+        console.print()
+    if len(drawable) > MOST_DRAWN:
+        console.print(f"({MOST_DRAWN} of {len(drawable)} drawn; --picture draws more.)", markup=False)
+    for note in agreement.notes:
+        console.print(f"Note: {note}.", markup=False)
+    console.print(CAUTION, markup=False)
+
+
+def bars(found: Differences) -> Sequence[str]:
+    """One line a step of differences: from which value on, a bar, the count, and where bias and limits lie."""
+    low, high = min(found.differences_mmhg), max(found.differences_mmhg)
+    marks = [(found.bias_mmhg, "bias")]
+    if found.limits_mmhg:
+        marks += [(found.limits_mmhg[0], "lower limit"), (found.limits_mmhg[1], "upper limit")]
+    low, high = min(low, *(value for value, _ in marks)), max(high, *(value for value, _ in marks))
+    step = next(width for width in (1, 2, 5, 10, 20, 50, 100, 200) if (high - low) / width < MOST_BARS - 1)
+
+    def place(value: float) -> int:
+        return math.floor(value / step)
+
+    heights = Counter(place(value) for value in found.differences_mmhg)
+    tallest = max(heights.values())
+    lines = []
+    for bar in range(place(low), place(high) + 1):
+        cells = math.ceil(BAR_CELLS * heights[bar] / tallest)
+        names = ", ".join(name for value, name in marks if place(value) == bar)
+        count = str(heights[bar] or "")
+        label = f"{bar * step}" if step == 1 else f"{bar * step} to {bar * step + step - 1}"
+        text = f"{label.replace('-', '−'):>12}  {'█' * cells} {count}"
+        lines.append(f"{text}  ← {names}" if names else text.rstrip())
+    return lines
