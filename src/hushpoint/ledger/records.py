@@ -6,12 +6,21 @@ data can be erased while the chain of digests still verifies.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from enum import StrEnum
 from typing import Any, Protocol
 
 from hushpoint.errors import AlreadyDoneError, HushpointError
+
+Clock = Callable[[], str]
+"""Gives the time now: UTC, ISO 8601 with microseconds and a trailing Z."""
+
+
+def utc_now() -> str:
+    """Return the time now as the journal writes it."""
+    return datetime.now(UTC).isoformat(timespec="microseconds").replace("+00:00", "Z")
 
 
 class Kind(StrEnum):
@@ -65,6 +74,15 @@ class Row:
 
 
 @dataclass(frozen=True, slots=True)
+class Stored:
+    """A row with what its digest was taken over; salt and text are None where the payload was erased."""
+
+    row: Row
+    salt: str | None
+    text: str | None
+
+
+@dataclass(frozen=True, slots=True)
 class Verification:
     """What `verify` found: rows checked, rows erased on request, and the first altered row with the reason."""
 
@@ -72,6 +90,8 @@ class Verification:
     erased: int
     first_altered: int | None
     reason: str
+    head: str
+    """The chain of the last whole row: written down on paper, it also shows a journal cut short at its end."""
 
 
 class LedgerError(HushpointError):

@@ -1,0 +1,66 @@
+"""`hushpoint verify`, `backup` and `restore`."""
+
+from __future__ import annotations
+
+import json
+import sys
+from pathlib import Path
+
+import typer
+
+from hushpoint.ledger.backup import restore_backup, write_backup
+from hushpoint.ledger.store import open_ledger
+
+DEFAULT_DATA = Path("hushpoint-data")
+
+
+def verify_ledger(*, data: Path | None, database: str | None, as_json: bool) -> int:
+    """Print what `verify` found; return the exit status, 1 where a row was altered."""
+    ledger = open_ledger(data or DEFAULT_DATA, database, create=False)
+    try:
+        found = ledger.verify()
+        last = ledger.last()
+    finally:
+        ledger.close()
+    whole = found.first_altered is None
+    if as_json:
+        typer.echo(
+            json.dumps(
+                {
+                    "whole": whole,
+                    "rows": last,
+                    "erased": found.erased,
+                    "first_altered": found.first_altered,
+                    "reason": found.reason,
+                    "head": found.head,
+                }
+            )
+        )
+    elif whole:
+        typer.echo(f"whole: {last} rows, {found.erased} of them erased on request; head {found.head}")
+    else:
+        typer.echo(f"altered: row {found.first_altered}: {found.reason}; the {found.rows} rows before it are whole")
+    return 0 if whole else 1
+
+
+def backup_ledger(file: Path, *, data: Path | None, database: str | None) -> None:
+    """Write a backup of an existing ledger."""
+    ledger = open_ledger(data or DEFAULT_DATA, database, create=False)
+    try:
+        rows = write_backup(ledger, file)
+    finally:
+        ledger.close()
+    print(f"{rows} rows kept in {file}", file=sys.stderr)  # noqa: T201
+
+
+def restore_ledger(file: Path, *, data: Path | None, database: str | None) -> None:
+    """Bring a backup into an empty ledger, made where it is missing."""
+    from hushpoint.ledger.backup import read_backup
+
+    read_backup(file)  # refused before a ledger is made
+    ledger = open_ledger(data or DEFAULT_DATA, database)
+    try:
+        rows = restore_backup(ledger, file)
+    finally:
+        ledger.close()
+    print(f"{rows} rows brought in from {file}", file=sys.stderr)  # noqa: T201

@@ -1,0 +1,72 @@
+"""How a row is digested and chained: SHA-256 over unambiguous text, salted so that an erased payload stays erased.
+
+The digest of a payload is taken over a random salt and the canonical JSON of its body; the chain of a row over the
+chain of the row before it and every column of its own. When a payload is erased its salt goes too, so nobody can find
+out what it said by trying likely bodies against the digest that stays.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import math
+import secrets
+from collections.abc import Mapping
+from typing import Any
+
+from hushpoint.ledger.records import LedgerError
+
+GENESIS = "0" * 64
+"""The chain before the first row."""
+SALT_BYTES = 16
+_LOWEST_INTEGER, _HIGHEST_INTEGER = -(2**63), 2**63 - 1
+
+
+def new_salt() -> str:
+    """A fresh random salt, 32 hexadecimal digits."""
+    return secrets.token_hex(SALT_BYTES)
+
+
+def canonical(body: Mapping[str, Any]) -> str:
+    """Write a body as canonical JSON: keys sorted, no spaces; raises LedgerError naming what cannot be kept."""
+    _check(body, "body")
+    return json.dumps(body, sort_keys=True, ensure_ascii=False, separators=(",", ":"), allow_nan=False)
+
+
+def payload_digest(salt: str, text: str) -> str:
+    """SHA-256 of a payload's salt and canonical text, 64 hexadecimal digits."""
+    return hashlib.sha256(f"{salt}\n{text}".encode()).hexdigest()
+
+
+def chained(
+    before: str, seq: int, at: str, kind: str, version: int, room: str, who: str, ref: str | None, digest: str
+) -> str:
+    """SHA-256 of the chain before and every column of this row, 64 hexadecimal digits."""
+    columns = json.dumps([before, seq, at, kind, version, room, who, ref, digest], ensure_ascii=True)
+    return hashlib.sha256(columns.encode()).hexdigest()
+
+
+def _check(value: object, where: str) -> None:
+    """Refuse, in one line, whatever JSON, SQLite or PostgreSQL would not give back as it was."""
+    if value is None or isinstance(value, bool):
+        return
+    if isinstance(value, str):
+        if "\x00" in value or any("\ud800" <= letter <= "\udfff" for letter in value):
+            raise LedgerError(f"{where}: text must not hold NUL or half a character")
+    elif isinstance(value, int):
+        if not _LOWEST_INTEGER <= value <= _HIGHEST_INTEGER:
+            raise LedgerError(f"{where}: whole numbers must fit 64 bits")
+    elif isinstance(value, float):
+        if not math.isfinite(value):
+            raise LedgerError(f"{where}: numbers must be finite")
+    elif isinstance(value, Mapping):
+        for key, inner in value.items():
+            if not isinstance(key, str):
+                raise LedgerError(f"{where}: keys must be texts")
+            _check(key, f"{where}, a key")
+            _check(inner, f"{where}.{key[:40]}")
+    elif isinstance(value, (list, tuple)):
+        for place, inner in enumerate(value):
+            _check(inner, f"{where}[{place}]")
+    else:
+        raise LedgerError(f"{where}: {type(value).__name__} cannot be kept as JSON")

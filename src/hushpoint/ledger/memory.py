@@ -1,0 +1,131 @@
+"""The ledger in memory: for tests and for trying things out. Gone when the process ends."""
+
+from __future__ import annotations
+
+import json
+import threading
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
+
+from hushpoint.ledger.chain import GENESIS, canonical, chained, new_salt, payload_digest
+from hushpoint.ledger.records import (
+    AlreadyStoredError,
+    Clock,
+    Entry,
+    Kind,
+    Row,
+    Stored,
+    Verification,
+    utc_now,
+)
+from hushpoint.ledger.verify import erasure_entry, verify_rows
+
+VERSION = 1
+"""The version of the bodies written today."""
+
+
+class MemoryLedger:
+    """Keeps the ledger's contract in plain lists behind one lock."""
+
+    def __init__(self, clock: Clock = utc_now) -> None:
+        self._clock = clock
+        self._lock = threading.RLock()
+        self._rows: list[Stored] = []
+        self._refs: dict[tuple[str, str], int] = {}
+        self._settings: dict[str, str] = {}
+
+    def append(self, *entries: Entry) -> list[Row]:
+        """Store all entries or none; see `Ledger.append`."""
+        texts = [canonical(entry.body) for entry in entries]
+        with self._lock:
+            fresh: dict[tuple[str, str], int] = {}
+            stored: list[Stored] = []
+            before = self._rows[-1].row.chain if self._rows else GENESIS
+            for seq, (entry, text) in enumerate(zip(entries, texts, strict=True), len(self._rows) + 1):
+                if entry.ref is not None:
+                    key = (str(entry.kind), entry.ref)
+                    found = self._refs.get(key)
+                    if found is not None:
+                        raise AlreadyStoredError(self._rows[found - 1].row)
+                    if key in fresh:
+                        raise AlreadyStoredError(stored[fresh[key] - len(self._rows) - 1].row)
+                    fresh[key] = seq
+                stored.append(seal(entry, text, seq, self._clock(), before))
+                before = stored[-1].row.chain
+            self._rows += stored
+            self._refs |= fresh
+            return [one.row for one in stored]
+
+    def rows(
+        self,
+        *,
+        after: int = 0,
+        kinds: Iterable[Kind] | None = None,
+        room: str | None = None,
+        who: str | None = None,
+        ref: str | None = None,
+        limit: int | None = None,
+    ) -> Iterator[Row]:
+        """Yield rows; see `Ledger.rows`."""
+        wanted = None if kinds is None else frozenset(kinds)
+        with self._lock:
+            found = [
+                one.row
+                for one in self._rows[after:]
+                if (wanted is None or one.row.kind in wanted)
+                and (room is None or one.row.room == room)
+                and (who is None or one.row.who == who)
+                and (ref is None or one.row.ref == ref)
+            ]
+        yield from found[:limit]
+
+    def last(self) -> int:
+        """Return the newest seq."""
+        return len(self._rows)
+
+    def erase(self, who: str, *, why: str) -> int:
+        """Erase a person's payloads; see `Ledger.erase`."""
+        with self._lock:
+            seqs = [
+                one.row.seq
+                for one in self._rows
+                if one.row.who == who and one.row.kind != Kind.PERSON_ERASED and one.row.body is not None
+            ]
+            if not seqs:
+                return 0
+            self.append(erasure_entry(who, seqs, why))
+            for seq in seqs:
+                one = self._rows[seq - 1]
+                self._rows[seq - 1] = Stored(replace(one.row, body=None), None, None)
+            return len(seqs)
+
+    def verify(self) -> Verification:
+        """Recompute every digest and the chain."""
+        with self._lock:
+            return verify_rows(self.stored())
+
+    def stored(self) -> Sequence[Stored]:
+        """Return every row with its salt and text, in order of seq: for verify and backup."""
+        with self._lock:
+            return list(self._rows)
+
+    def setting(self, key: str) -> str | None:
+        """Return a named text, None where unset."""
+        return self._settings.get(key)
+
+    def set_setting(self, key: str, value: str) -> None:
+        """Set a named text."""
+        self._settings[key] = value
+
+    def close(self) -> None:
+        """Nothing to let go of."""
+
+
+def seal(entry: Entry, text: str, seq: int, at: str, before: str) -> Stored:
+    """Give an entry its place: salt, digest and chain."""
+    salt = new_salt()
+    digest = payload_digest(salt, text)
+    kind = Kind(entry.kind)
+    chain = chained(before, seq, at, str(kind), VERSION, entry.room, entry.who, entry.ref, digest)
+    row = Row(seq, at, kind, VERSION, entry.room, entry.who, entry.ref, json.loads(text), digest, chain)
+    return Stored(row, salt, text)

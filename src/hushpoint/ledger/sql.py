@@ -1,0 +1,244 @@
+"""The ledger on SQLite or PostgreSQL, by SQLAlchemy Core.
+
+SQLite: write-ahead log, synchronous FULL, foreign keys on, BEGIN IMMEDIATE for every write, so that a reader that
+goes on to write never meets "locked". PostgreSQL: the journal is locked against other writers for the length of one
+append, so that row numbers follow commit order without gaps.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
+from typing import Any
+
+import sqlalchemy as sa
+from sqlalchemy.exc import DBAPIError, SQLAlchemyError
+
+from hushpoint.ledger.chain import GENESIS, canonical
+from hushpoint.ledger.memory import seal
+from hushpoint.ledger.records import (
+    AlreadyStoredError,
+    Clock,
+    Entry,
+    Kind,
+    LedgerError,
+    Row,
+    Stored,
+    Verification,
+    utc_now,
+)
+from hushpoint.ledger.tables import journal, payload, setting
+from hushpoint.ledger.verify import erasure_entry, verify_rows
+
+_BATCH = 500
+_WITH_PAYLOAD = journal.outerjoin(payload, journal.c.seq == payload.c.seq)
+_COLUMNS = (*journal.c, payload.c.salt, payload.c.body)
+
+
+class SqlLedger:
+    """Keeps the ledger's contract in a database; `engine` is made and migrated by `hushpoint.ledger.store`."""
+
+    def __init__(self, engine: sa.Engine, clock: Clock = utc_now) -> None:
+        self._engine = engine
+        self._clock = clock
+
+    def append(self, *entries: Entry) -> list[Row]:
+        """Store all entries or none; see `Ledger.append`."""
+        if not entries:
+            return []
+        texts = [canonical(entry.body) for entry in entries]
+        with self._writing() as connection:
+            return [stored.row for stored in self._append(connection, entries, texts)]
+
+    def rows(
+        self,
+        *,
+        after: int = 0,
+        kinds: Iterable[Kind] | None = None,
+        room: str | None = None,
+        who: str | None = None,
+        ref: str | None = None,
+        limit: int | None = None,
+    ) -> Iterator[Row]:
+        """Yield rows; see `Ledger.rows`. Rows come in batches, each its own short read."""
+        query = sa.select(*_COLUMNS).select_from(_WITH_PAYLOAD).order_by(journal.c.seq)
+        if kinds is not None:
+            query = query.where(journal.c.kind.in_([str(kind) for kind in kinds]))
+        for column, value in ((journal.c.room, room), (journal.c.who, who), (journal.c.ref, ref)):
+            if value is not None:
+                query = query.where(column == value)
+        left = limit
+        while left is None or left > 0:
+            size = _BATCH if left is None else min(_BATCH, left)
+            with self._reading() as connection:
+                batch = connection.execute(query.where(journal.c.seq > after).limit(size)).all()
+            for record in batch:
+                yield _stored(record).row
+            if len(batch) < size:
+                return
+            after = batch[-1].seq
+            left = None if left is None else left - len(batch)
+
+    def last(self) -> int:
+        """Return the newest seq, 0 in an empty store."""
+        with self._reading() as connection:
+            return int(connection.execute(sa.select(sa.func.coalesce(sa.func.max(journal.c.seq), 0))).scalar_one())
+
+    def erase(self, who: str, *, why: str) -> int:
+        """Erase a person's payloads; see `Ledger.erase`."""
+        with self._writing() as connection:
+            theirs = (
+                sa.select(journal.c.seq)
+                .join(payload, journal.c.seq == payload.c.seq)
+                .where(journal.c.who == who, journal.c.kind != str(Kind.PERSON_ERASED))
+                .order_by(journal.c.seq)
+            )
+            seqs = [int(seq) for seq in connection.execute(theirs).scalars()]
+            if seqs:
+                entry = erasure_entry(who, seqs, why)
+                self._append(connection, [entry], [canonical(entry.body)])
+                connection.execute(sa.delete(payload).where(payload.c.seq.in_(seqs)))
+            return len(seqs)
+
+    def verify(self) -> Verification:
+        """Recompute every digest and the chain; payloads that belong to no row count as altered."""
+        found = verify_rows(self.stored())
+        if found.first_altered is None:
+            with self._reading() as connection:
+                orphan = connection.execute(
+                    sa.select(sa.func.min(payload.c.seq)).where(payload.c.seq.not_in(sa.select(journal.c.seq)))
+                ).scalar_one()
+            if orphan is not None:
+                return Verification(found.rows, found.erased, int(orphan), "a payload belongs to no row", found.head)
+        return found
+
+    def stored(self) -> Iterator[Stored]:
+        """Yield every row with its salt and text in order of seq, all from one moment."""
+        with self._reading() as connection:
+            query = sa.select(*_COLUMNS).select_from(_WITH_PAYLOAD).order_by(journal.c.seq)
+            for record in connection.execution_options(yield_per=_BATCH).execute(query):
+                yield _stored(record)
+
+    def settings(self) -> dict[str, str]:
+        """Return every named text."""
+        with self._reading() as connection:
+            return {record.key: record.value for record in connection.execute(sa.select(setting))}
+
+    def setting(self, key: str) -> str | None:
+        """Return a named text, None where unset."""
+        with self._reading() as connection:
+            return connection.execute(sa.select(setting.c.value).where(setting.c.key == key)).scalar_one_or_none()
+
+    def set_setting(self, key: str, value: str) -> None:
+        """Set a named text."""
+        with self._writing() as connection:
+            connection.execute(sa.delete(setting).where(setting.c.key == key))
+            connection.execute(sa.insert(setting).values(key=key, value=value))
+
+    def bring_in(self, rows: Iterable[Stored], settings: dict[str, str]) -> int:
+        """Fill an empty store with whole rows as they were elsewhere; all or nothing."""
+        with self._writing() as connection:
+            if connection.execute(sa.select(sa.func.count()).select_from(journal)).scalar_one():
+                raise LedgerError("the ledger is not empty: restore into an empty one")
+            count = 0
+            for stored in rows:
+                _insert(connection, stored)
+                count += 1
+            for key, value in settings.items():
+                connection.execute(sa.delete(setting).where(setting.c.key == key))
+                connection.execute(sa.insert(setting).values(key=key, value=value))
+            return count
+
+    def close(self) -> None:
+        """Let go of every connection."""
+        self._engine.dispose()
+
+    def _append(self, connection: sa.Connection, entries: Sequence[Entry], texts: Sequence[str]) -> list[Stored]:
+        newest = connection.execute(
+            sa.select(journal.c.seq, journal.c.chain).order_by(journal.c.seq.desc()).limit(1)
+        ).one_or_none()
+        seq, chain = (int(newest.seq), str(newest.chain)) if newest else (0, GENESIS)
+        done: list[Stored] = []
+        for entry, text in zip(entries, texts, strict=True):
+            if entry.ref is not None:
+                query = sa.select(*_COLUMNS).select_from(_WITH_PAYLOAD)
+                found = connection.execute(
+                    query.where(journal.c.kind == str(entry.kind), journal.c.ref == entry.ref)
+                ).one_or_none()
+                if found is not None:
+                    raise AlreadyStoredError(_stored(found).row)
+            seq += 1
+            stored = seal(entry, text, seq, self._clock(), chain)
+            chain = stored.row.chain
+            _insert(connection, stored)
+            done.append(stored)
+        return done
+
+    @contextmanager
+    def _reading(self) -> Iterator[sa.Connection]:
+        try:
+            with self._engine.connect() as connection:
+                yield connection
+        except SQLAlchemyError as error:
+            raise LedgerError(_one_line(error)) from error
+
+    @contextmanager
+    def _writing(self) -> Iterator[sa.Connection]:
+        try:
+            with self._engine.connect().execution_options(hushpoint_write=True) as connection, connection.begin():
+                if connection.dialect.name == "postgresql":
+                    connection.execute(sa.text("LOCK TABLE journal IN EXCLUSIVE MODE"))
+                yield connection
+        except SQLAlchemyError as error:
+            raise LedgerError(_one_line(error)) from error
+
+
+def _insert(connection: sa.Connection, stored: Stored) -> None:
+    row = stored.row
+    connection.execute(
+        sa.insert(journal).values(
+            seq=row.seq,
+            at=row.at,
+            kind=str(row.kind),
+            version=row.version,
+            room=row.room,
+            who=row.who,
+            ref=row.ref,
+            digest=row.digest,
+            chain=row.chain,
+        )
+    )
+    if stored.text is not None:
+        connection.execute(sa.insert(payload).values(seq=row.seq, salt=stored.salt, body=stored.text))
+
+
+def _stored(record: Any) -> Stored:
+    """Turn a record into a row; what cannot be read is left for verify to name, so nothing here raises."""
+    try:
+        body = None if record.body is None else json.loads(record.body)
+    except ValueError:
+        body = None
+    try:
+        kind = Kind(record.kind)
+    except ValueError:
+        kind = record.kind
+    row = Row(
+        record.seq,
+        record.at,
+        kind,
+        record.version,
+        record.room,
+        record.who,
+        record.ref,
+        body,
+        record.digest,
+        record.chain,
+    )
+    return Stored(row, record.salt, record.body)
+
+
+def _one_line(error: SQLAlchemyError) -> str:
+    """Say what the database said, in one line, without the statement or its values."""
+    said = str(error.orig) if isinstance(error, DBAPIError) and error.orig is not None else type(error).__name__
+    return f"the ledger's database refused: {' '.join(said.split())[:200]}"

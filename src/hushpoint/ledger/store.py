@@ -1,0 +1,142 @@
+"""Open a ledger: the SQLite file in the data folder, or PostgreSQL by URL; migrated, or refused with one clear line."""
+
+from __future__ import annotations
+
+import sqlite3
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import sqlalchemy as sa
+from alembic import command
+from alembic.config import Config
+from alembic.migration import MigrationContext
+from alembic.script import ScriptDirectory
+from sqlalchemy.exc import SQLAlchemyError
+
+from hushpoint.ledger.records import Clock, LedgerError, utc_now
+from hushpoint.ledger.sql import SqlLedger
+
+FILE_NAME = "hushpoint.sqlite"
+BUSY_S = 30
+_MIGRATIONS = Path(__file__).with_name("migrations")
+
+
+def open_ledger(data_dir: Path, database_url: str | None = None, *, create: bool = True) -> SqlLedger:
+    """Open the ledger of a data folder, or that of a PostgreSQL URL; raises LedgerError, one line."""
+    if database_url:
+        return open_postgres(database_url, data_dir)
+    return open_sqlite(data_dir / FILE_NAME, create=create)
+
+
+def open_sqlite(path: Path, *, clock: Clock = utc_now, create: bool = True) -> SqlLedger:
+    """Open a ledger file, made with mode 0600 where it is missing and `create` is set.
+
+    A file of an older version is copied to NAME.before-REVISION and migrated; a newer one is refused.
+    """
+    if not create and not path.is_file():
+        raise LedgerError(f"{path}: no ledger is here")
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+        path.touch(mode=0o600)
+    except OSError as error:
+        raise LedgerError(f"{path}: cannot be opened: {error.strerror}") from error
+    if not path.is_file():
+        raise LedgerError(f"{path}: must be a file")
+    engine = sa.create_engine(
+        sa.URL.create("sqlite", database=str(path)), connect_args={"timeout": BUSY_S, "check_same_thread": False}
+    )
+    sa.event.listen(engine, "connect", _prepare_sqlite)
+    sa.event.listen(engine, "begin", _begin_sqlite)
+    try:
+        _migrate(engine, backup=lambda revision: _copy_sqlite(path, revision))
+    except (SQLAlchemyError, sqlite3.Error) as error:
+        engine.dispose()
+        said = " ".join(str(getattr(error, "orig", None) or error).split())
+        raise LedgerError(f"{path}: cannot be used as a ledger: {said}") from error
+    except LedgerError:
+        engine.dispose()
+        raise
+    return SqlLedger(engine, clock)
+
+
+def open_postgres(url: str, data_dir: Path, *, clock: Clock = utc_now) -> SqlLedger:
+    """Open a ledger in PostgreSQL; before an older one is migrated a portable backup is written to `data_dir`."""
+    try:
+        parsed = sa.make_url(url)
+    except SQLAlchemyError:
+        raise LedgerError("database: must be a URL such as postgresql://name@host/database") from None
+    if parsed.get_backend_name() != "postgresql":
+        raise LedgerError("database: must be a URL such as postgresql://name@host/database")
+    try:
+        engine = sa.create_engine(parsed.set(drivername="postgresql+psycopg"), pool_size=10, pool_pre_ping=True)
+    except ImportError:
+        raise LedgerError("database: PostgreSQL needs the extra: pip install 'hushpoint[postgres]'") from None
+
+    def backup(revision: str) -> None:
+        from hushpoint.ledger.backup import write_backup  # noqa: PLC0415 - the two modules open each other's files
+
+        data_dir.mkdir(parents=True, exist_ok=True, mode=0o700)
+        stamp = datetime.now(UTC).strftime("%Y%m%dT%H%M%S")
+        write_backup(SqlLedger(engine), data_dir / f"before-{revision}-{stamp}.hushpoint.gz")
+
+    try:
+        _migrate(engine, backup=backup)
+    except SQLAlchemyError as error:
+        engine.dispose()
+        said = " ".join(str(getattr(error, "orig", None) or error).split())[:200]
+        raise LedgerError(f"database: cannot be used as a ledger: {said}") from error
+    except LedgerError:
+        engine.dispose()
+        raise
+    return SqlLedger(engine, clock)
+
+
+def _prepare_sqlite(connection: Any, _record: object) -> None:
+    connection.isolation_level = None  # transactions are begun below, never by the driver
+    cursor = connection.cursor()
+    for pragma in ("journal_mode=WAL", "synchronous=FULL", "foreign_keys=ON"):
+        cursor.execute(f"PRAGMA {pragma}")
+    cursor.close()
+
+
+def _begin_sqlite(connection: sa.Connection) -> None:
+    """Writers take the lock at once; a reader that later wrote would be told "locked" whatever the timeout."""
+    writes = connection.get_execution_options().get("hushpoint_write")
+    connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
+
+
+def _copy_sqlite(path: Path, revision: str) -> None:
+    copy = path.with_name(f"{path.name}.before-{revision}")
+    copy.touch(mode=0o600)
+    source, target = sqlite3.connect(path), sqlite3.connect(copy)
+    try:
+        source.backup(target)
+    finally:
+        source.close()
+        target.close()
+
+
+def _migrate(engine: sa.Engine, *, backup: Any) -> None:
+    config = Config()
+    config.set_main_option("script_location", str(_MIGRATIONS).replace("%", "%%"))
+    scripts = ScriptDirectory.from_config(config)
+    newest = scripts.get_current_head()
+    with engine.connect() as connection:
+        at = MigrationContext.configure(connection).get_current_revision()
+        strangers = at is None and sa.inspect(connection).has_table("journal")
+    if at == newest:
+        return
+    if strangers:
+        raise LedgerError("the database holds a table named journal that is not Hushpoint's")
+    known = {script.revision for script in scripts.walk_revisions()}
+    if at is not None and at not in known:
+        raise LedgerError(f"the ledger is of version {at}, newer than this Hushpoint ({newest}): use the newer one")
+    if at is not None:
+        backup(newest)
+    with engine.connect().execution_options(hushpoint_write=True) as connection, connection.begin():
+        if connection.dialect.name == "postgresql":
+            # two processes starting at once must not both migrate
+            connection.execute(sa.text("SELECT pg_advisory_xact_lock(748291)"))
+        config.attributes["connection"] = connection
+        command.upgrade(config, "head")

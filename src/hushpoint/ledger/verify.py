@@ -1,0 +1,54 @@
+"""Does the journal still say what was appended? Every digest and the whole chain are computed again."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Sequence
+
+from hushpoint.ledger.chain import GENESIS, chained, payload_digest
+from hushpoint.ledger.records import Entry, Kind, Stored, Verification
+
+
+def erasure_entry(who: str, seqs: Sequence[int], why: str) -> Entry:
+    """Return the row that says which payloads were erased on request, and why."""
+    return Entry(Kind.PERSON_ERASED, {"erased": list(seqs), "why": why}, who=who)
+
+
+def verify_rows(rows: Iterable[Stored]) -> Verification:
+    """Walk rows in order of seq and name the first that is not as it was appended.
+
+    An erased payload counts as altered unless a person.erased row of the same person names it; such rows come
+    later in the journal, so missing payloads are judged at the end. Rows cut off the end leave a whole chain: only the
+    head, kept elsewhere, shows that.
+    """
+    before, count = GENESIS, 0
+    missing: dict[int, str] = {}
+    named: dict[int, str] = {}
+    altered: int | None = None
+    reason = ""
+    for expected, stored in enumerate(rows, 1):
+        row = stored.row
+        if row.seq != expected:
+            altered, reason = expected, "the row is missing or out of order"
+            break
+        digest = row.digest
+        if stored.text is None or stored.salt is None:
+            missing[row.seq] = row.who
+        elif payload_digest(stored.salt, stored.text) != digest:
+            altered, reason = row.seq, "what it says is not what was appended"
+            break
+        chain = chained(before, row.seq, row.at, str(row.kind), row.version, row.room, row.who, row.ref, digest)
+        if chain != row.chain:
+            altered, reason = row.seq, "its columns or its place in the chain were changed"
+            break
+        if row.kind == Kind.PERSON_ERASED and stored.text is not None:
+            for seq in json.loads(stored.text)["erased"]:
+                named[int(seq)] = row.who
+        before, count = chain, row.seq
+    for seq, who in missing.items():
+        if named.get(seq) != who or not who:
+            if altered is None or seq < altered:
+                altered, reason = seq, "what it said is gone, and no erasure names it"
+            break
+    erased = len(missing) if altered is None else sum(seq < altered for seq in missing)
+    return Verification(count, erased, altered, reason, before)
