@@ -38,16 +38,13 @@ def test_fourteen_of_thirty() -> None:
     assert zeros_p(14, 30) == pytest.approx(0.0009, abs=5e-5)
     earlier = [pair(120, 74)] * 14 + [pair(124)] * 15
     assert any(
-        "14 of 30 even systolic readings end in 0; 6 expected" in line
-        for line in pen_lines(earlier, pair(126), None)
+        "14 of 30 even systolic readings end in 0; 6 expected" in line for line in pen_lines(earlier, pair(126), None)
     )
 
 
 def test_few_readings_are_too_few_to_tell() -> None:
     """Below 12 no habit is spoken of, whatever the digits."""
-    assert pen_lines([pair(120, 80)] * 5, pair(120, 80), None) == [
-        "6 readings: too few to tell a habit of digits."
-    ]
+    assert pen_lines([pair(120, 80)] * 5, pair(120, 80), None) == ["6 readings: too few to tell a habit of digits."]
 
 
 def test_odd_digits_and_a_copied_pair_are_told() -> None:

@@ -163,9 +163,7 @@ def set_up(ledger: Ledger, *, who: str, measurement: str, choices: object) -> di
         if _one(ledger, Kind.MEASUREMENT_FILED, measurement) is not None:
             raise AlreadyDoneError("this measurement is filed already; begin another to set up anew")
         body = {"measurement": measurement, "choices": chosen}
-        entry = Entry(
-            Kind.MEASUREMENT_SET_UP, body, room=begun.room, who=who, ref=f"{measurement}/{len(before) + 1}"
-        )
+        entry = Entry(Kind.MEASUREMENT_SET_UP, body, room=begun.room, who=who, ref=f"{measurement}/{len(before) + 1}")
         stored, _ = _append_once(ledger, entry)
         chosen = dict(_body(stored)["choices"])
     table, _ = made.arm(chosen)
@@ -286,7 +284,7 @@ def own_readings(ledger: Ledger, who: str) -> list[OwnReading]:
             measurement=measurement,
             at=at,
             case_number=int(begun[measurement]["case_number"]),
-            guided=bool(body["log"]["guided"]),
+            guided=bool(begun[measurement]["guided"]),
             reading=dict(body["log"]["reading"]),
             corrected=corrected.get(measurement),
             pulse_per_min=_pulse_per_min(body["log"]["pulse"]),

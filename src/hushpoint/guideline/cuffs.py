@@ -70,6 +70,4 @@ def cuff_for(arm_cm: float) -> CuffSize:
         for size in sizes:
             if size.arm_from_cm <= whole <= size.arm_to_cm:
                 return size
-    raise BadInputError(
-        f"arm {arm_cm} cm: must be {low} to {high} cm; ask a trained clinician about other arms"
-    )
+    raise BadInputError(f"arm {arm_cm} cm: must be {low} to {high} cm; ask a trained clinician about other arms")

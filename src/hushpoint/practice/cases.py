@@ -115,9 +115,7 @@ class Case:
 def case_of(seed: int, number: int) -> Case:
     """Return case `number` (1, 2, 3 …) of the series `seed`: the same two give the same case."""
     if number < 1 or seed < 0:
-        raise BadInputError(
-            f"case {number} of series {seed}: the number must be 1 or more, the seed 0 or more"
-        )
+        raise BadInputError(f"case {number} of series {seed}: the number must be 1 or more, the seed 0 or more")
     block, place = divmod(number - 1, len(KINDS))
     order = [KINDS[index] for index in np.random.default_rng([seed, block]).permutation(len(KINDS))]
     if block == 0:

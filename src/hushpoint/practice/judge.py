@@ -237,9 +237,7 @@ class _Ear:
         if silent:
             self.lines.append("Nothing could be heard in this release.")
         if to_zero and not reading.muffling and isinstance(diastolic, Heard) and diastolic.mmhg < EMPTY_MMHG:
-            self.lines.append(
-                "Sounds went on to zero: write where they muffled too, three numbers as in 138/72/0."
-            )
+            self.lines.append("Sounds went on to zero: write where they muffled too, three numbers as in 138/72/0.")
         self._muffling(truth, reading)
         self._gap(truth, reading, diastolic)
 
@@ -270,9 +268,7 @@ class _Ear:
         ):
             self.lines.append("The top of the gap was taken for the end of the sounds: keep listening.")
         if isinstance(reading.systolic, Written) and reading.systolic.mmhg <= low + NEAR_MMHG:
-            self.lines.append(
-                "The return of the sounds was taken for the first: feel the pulse go before pumping."
-            )
+            self.lines.append("The return of the sounds was taken for the first: feel the pulse go before pumping.")
 
 
 class _Hand:
@@ -324,18 +320,14 @@ class _Hand:
             return
         if palpation is None or log.palpated_mmhg is None:
             self.lines.append("No palpated systolic: the pulse was not felt away before pumping to listen.")
-            self.acts.append(
-                (70, "feel the pulse go while you pump, write that pressure, then empty the cuff.")
-            )
+            self.acts.append((70, "feel the pulse go while you pump, write that pressure, then empty the cuff."))
             return
         true, _ = slow_truth(self.table, palpation.from_s)
         if true is None:
             return
         off = log.palpated_mmhg - true
         near = "close" if abs(off) <= PALPATED_NEAR_MMHG else f"{abs(off):.0f} {'high' if off > 0 else 'low'}"
-        self.lines.append(
-            f"Palpated {log.palpated_mmhg:.0f}: {near}; the systolic was about {true:.0f} then."
-        )
+        self.lines.append(f"Palpated {log.palpated_mmhg:.0f}: {near}; the systolic was about {true:.0f} then.")
         asked = self.policy.wait_after_palpation_s
         if log.wait_s is not None and log.wait_s < asked:
             self.lines.append(f"Waited {log.wait_s:.0f} s with the cuff empty; {asked:.0f} or more is asked.")
@@ -392,9 +384,7 @@ class _Hand:
             )
             self.acts.append((85, "pump higher: feel the pulse go and add what is asked."))
         elif peak < self.systolic:
-            self.lines.append(
-                f"The peak of {peak:.0f} lies below this person's systolic, about {self.systolic:.0f}."
-            )
+            self.lines.append(f"The peak of {peak:.0f} lies below this person's systolic, about {self.systolic:.0f}.")
             self.acts.append((85, "pump higher: feel the pulse go and add what is asked."))
 
     def _ends(self) -> tuple[float, float]:
@@ -423,15 +413,11 @@ class _Hand:
             if word == "slower":
                 self.lines.append("At that rate even the best ear reads systolic low and diastolic high.")
         elif self.log.segments():
-            self.lines.append(
-                f"Your hand: held {asked.split(' is', maxsplit=1)[0]} mmHg/s between the sounds."
-            )
+            self.lines.append(f"Your hand: held {asked.split(' is', maxsplit=1)[0]} mmHg/s between the sounds.")
 
     def _stops(self) -> None:
         for stop in self.log.stops(*self._ends()):
-            self.lines.append(
-                f"Held still for {stop.seconds:.0f} s at {stop.at_mmhg:.0f}: keep the cuff falling."
-            )
+            self.lines.append(f"Held still for {stop.seconds:.0f} s at {stop.at_mmhg:.0f}: keep the cuff falling.")
             self.acts.append((45, f"keep the cuff falling through {stop.at_mmhg:.0f}."))
 
     def _again(self) -> None:
@@ -452,9 +438,7 @@ class _Hand:
                 f"Opened fully {kept:.0f} below the last sound; {AFTER_LAST_MMHG:.0f} is asked, so that "
                 "a gap is not taken for the end."
             )
-            self.acts.append(
-                (36, f"keep slow for {AFTER_LAST_MMHG:.0f} below the last sound, then open fully.")
-            )
+            self.acts.append((36, f"keep slow for {AFTER_LAST_MMHG:.0f} below the last sound, then open fully."))
 
     def _loss(self) -> None:
         parts = [
@@ -476,9 +460,7 @@ def _pulse(case: Case, table: BeatTable, log: BenchLog) -> PulseJudgement | None
     step = 60 / window
     lines = []
     if abs(count.count - there) <= 1:
-        lines.append(
-            f"Pulse {count.per_min:.0f} a minute: right (one beat is {step:.0f} a minute over {window} s)."
-        )
+        lines.append(f"Pulse {count.per_min:.0f} a minute: right (one beat is {step:.0f} a minute over {window} s).")
     else:
         off = abs(count.count - there)
         side = "more" if count.count > there else "fewer"
@@ -490,9 +472,7 @@ def _pulse(case: Case, table: BeatTable, log: BenchLog) -> PulseJudgement | None
     elif regular:
         lines.append("You wrote not regular; it was regular, a little faster with each breath in.")
     else:
-        lines.append(
-            "You wrote regular; it was not. An irregular pulse makes a reading less certain: say so."
-        )
+        lines.append("You wrote regular; it was not. An irregular pulse makes a reading less certain: say so.")
     return PulseJudgement(count.per_min, true, tuple(lines))
 
 

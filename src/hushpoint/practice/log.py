@@ -186,9 +186,7 @@ class BenchLog:
         top, bottom = float(falling[0]), float(falling[-1])
         inner = [
             float(edge)
-            for edge in range(
-                int(top // BAND_MMHG) * BAND_MMHG, int(bottom // BAND_MMHG) * BAND_MMHG - 1, -BAND_MMHG
-            )
+            for edge in range(int(top // BAND_MMHG) * BAND_MMHG, int(bottom // BAND_MMHG) * BAND_MMHG - 1, -BAND_MMHG)
             if bottom < edge < top
         ]
         edges = [top, *inner, bottom]

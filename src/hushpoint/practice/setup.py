@@ -99,9 +99,7 @@ class NamedEffect:
             return f"the sounds were {abs(self.level_db):.0f} dB fainter"
         if not self.systolic_mmhg and not self.diastolic_mmhg:
             return "it changed no number here"
-        return (
-            f"{_signed(self.systolic_mmhg)} on systolic and {_signed(self.diastolic_mmhg)} on diastolic here"
-        )
+        return f"{_signed(self.systolic_mmhg)} on systolic and {_signed(self.diastolic_mmhg)} on diastolic here"
 
     def _source(self) -> str:
         unseen = "; not checked against the printed text" if self.provenance == "FROM MEMORY" else ""
@@ -200,6 +198,10 @@ def advice_for(case: Case, choices: Mapping[str, str]) -> list[dict[str, str]]:
     source."""
     advice = []
     for fault in _faults(case, choices, untapped_is_silent=True):
+        if fault.choice == "not_tapped":
+            text = "Head not tapped: it may be on its silent side, and then nothing can be heard."
+            advice.append({"row": fault.row, "text": text, "source": ""})
+            continue
         named = _named(fault, 0.0, 0.0, 0.0, silent=False)
         unseen = " (not checked against the printed text)" if named.provenance == "FROM MEMORY" else ""
         advice.append({"row": fault.row, "text": named.advice, "source": named.source + unseen})
@@ -377,9 +379,7 @@ def _cuff_fault(case: Case, chosen: str) -> list[_Fault]:
     off = order.index(chosen) - order.index(right)
     if not off:
         return []
-    words = (
-        f"{labels[chosen].capitalize()} cuff on an arm of {case.person.arm_cm:.0f} cm, {labels[right]} fits"
-    )
+    words = f"{labels[chosen].capitalize()} cuff on an arm of {case.person.arm_cm:.0f} cm, {labels[right]} fits"
     effect = "cuff_too_large" if off > 0 else "cuff_one_too_small" if off == -1 else "cuff_two_too_small"
     return [_Fault("cuff", chosen, words, effect)]
 
@@ -408,9 +408,7 @@ def _named(fault: _Fault, systolic: float, diastolic: float, level_db: float, *,
     elif fault.effect is not None:
         effect = technique_effects()[fault.effect]
         source, provenance = effect.source, effect.provenance
-        published = _published(
-            effect.systolic_mmhg, effect.diastolic_mmhg, effect.level_db, silent=effect.silent
-        )
+        published = _published(effect.systolic_mmhg, effect.diastolic_mmhg, effect.level_db, silent=effect.silent)
         if provenance == "FROM MEMORY" and not effect.silent and "invented" in source:
             published = published.replace("Published", "Taken here as")
     return NamedEffect(
