@@ -6,10 +6,12 @@ from hushpoint.arm.cuff import STANDARD_CUFF, Cuff, CuffState, logged_mmhg, sque
 from hushpoint.arm.hand import held_release
 from hushpoint.arm.needle import STANDARD_NEEDLE, Needle, bounce_mmhg, needle_mmhg
 from hushpoint.arm.person import RHYTHMS, ArmEffects, Person, Rhythm, Swings
+from hushpoint.arm.render import NOISES, Noise, Rendered, render_measurement
 from hushpoint.arm.sounds import phase_sounds
 from hushpoint.arm.travel import arm_table
 
 __all__ = [
+    "NOISES",
     "RHYTHMS",
     "STANDARD_CUFF",
     "STANDARD_NEEDLE",
@@ -19,7 +21,9 @@ __all__ = [
     "Cuff",
     "CuffState",
     "Needle",
+    "Noise",
     "Person",
+    "Rendered",
     "Rhythm",
     "Swings",
     "Truth",
@@ -32,6 +36,7 @@ __all__ = [
     "needle_mmhg",
     "opening_delay_s",
     "phase_sounds",
+    "render_measurement",
     "slow_truth",
     "squeeze",
     "step",

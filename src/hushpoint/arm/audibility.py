@@ -90,9 +90,7 @@ def audible_beats(
     audible = in_range & (level > table.hear_db)
     phases = np.searchsorted(table.phase_edges, place, side="right")
     names: tuple[Phase, ...] = ("IV", "III", "II", "I")
-    columns = zip(
-        at_s.tolist(), mmhg.tolist(), place.tolist(), level.tolist(), audible.tolist(), phases, strict=True
-    )
+    columns = zip(at_s.tolist(), mmhg.tolist(), place.tolist(), level.tolist(), audible.tolist(), phases, strict=True)
     return tuple(
         BeatHeard(index, moment, cuff, where, loud, heard, names[phase])
         for index, (moment, cuff, where, loud, heard, phase) in enumerate(columns)
@@ -121,9 +119,7 @@ def release_start(time_s: Floats, pressure_mmhg: Floats) -> int | None:
     return first + len(part) - 1 - int(np.argmax(part[::-1]))
 
 
-def truth_of(
-    table: BeatTable, time_s: Sequence[float] | Floats, pressure_mmhg: Sequence[float] | Floats
-) -> Truth:
+def truth_of(table: BeatTable, time_s: Sequence[float] | Floats, pressure_mmhg: Sequence[float] | Floats) -> Truth:
     """Return what could be heard in the release of the last inflation of a log.
 
     The true crossing lies between the last inaudible beat and the first audible one, and likewise at the other end:

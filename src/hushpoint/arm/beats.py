@@ -95,9 +95,7 @@ def beat_table(
     swing, level = _swings(person, rng, foot)
     fade = np.exp(-foot / effects.settling_tau_s)
     systolic = person.systolic_mmhg + effects.systolic_mmhg + effects.settling_systolic_mmhg * fade + swing
-    diastolic = (
-        person.diastolic_mmhg + effects.diastolic_mmhg + effects.settling_diastolic_mmhg * fade + 0.5 * swing
-    )
+    diastolic = person.diastolic_mmhg + effects.diastolic_mmhg + effects.settling_diastolic_mmhg * fade + 0.5 * swing
     if person.rhythm == "irregular":
         # a long wait fills the heart (higher systolic) and lets the artery run down (lower diastolic)
         filling = 0.8 * relative_rr / IRREGULAR_RR_CV + 0.6 * rng.standard_normal(len(foot))
@@ -140,9 +138,7 @@ def beat_table(
     )
 
 
-def _intervals(
-    person: Person, rng: np.random.Generator, seconds: float
-) -> tuple[Floats, Floats, NDArray[np.bool_]]:
+def _intervals(person: Person, rng: np.random.Generator, seconds: float) -> tuple[Floats, Floats, NDArray[np.bool_]]:
     """Return beat intervals [s], the interval before each beat relative to the mean (-1 up), and which come early."""
     mean = 60.0 / person.pulse_per_min
     count = int(seconds / mean * 1.4) + 20
@@ -173,11 +169,7 @@ def _swings(person: Person, rng: np.random.Generator, foot: Floats) -> tuple[Flo
     breath = np.sin(2 * np.pi * breath_hz * foot + rng.uniform(0, 2 * np.pi))
     slow = np.sin(2 * np.pi * slow_hz * foot + rng.uniform(0, 2 * np.pi))
     noise, loud_noise = np.clip(rng.standard_normal((2, len(foot))), -3, 3)
-    mmhg = (
-        0.5 * swings.breathing_mmhg * breath
-        + 0.5 * swings.slow_wave_mmhg * slow
-        + swings.beat_sd_mmhg * noise
-    )
+    mmhg = 0.5 * swings.breathing_mmhg * breath + 0.5 * swings.slow_wave_mmhg * slow + swings.beat_sd_mmhg * noise
     share = swings.loudness_share
     return mmhg, 20 * np.log10(np.maximum(1 + share * breath + 0.5 * share * loud_noise, 0.1))
 
@@ -211,7 +203,6 @@ def _gap_place(person: Person) -> tuple[float, float] | None:
     if person.gap_mmhg is None:
         return None
     low, high = (
-        (one - person.diastolic_mmhg) / (person.systolic_mmhg - person.diastolic_mmhg)
-        for one in person.gap_mmhg
+        (one - person.diastolic_mmhg) / (person.systolic_mmhg - person.diastolic_mmhg) for one in person.gap_mmhg
     )
     return round(low, 4), round(high, 4)

@@ -15,10 +15,11 @@ Floats = NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True)
 class Needle:
-    """Artery a, b [1/mmHg] and volume at rest [mL] (Babbs 2012, public code), air in cuff and tubes [mL], pointer lag.
+    """Artery a, b [1/mmHg] and volume at rest [mL] (Babbs 2012, public code), air in cuff and tubes [mL],
+    pointer lag.
 
-    `above`: above systolic the pulse still knocks on the cuff's upper edge: this share of the largest bounce, fading
-    over so many mmHg (DERIVED; real needles jump about 15 mmHg before the sounds: Trigg 2019).
+    `above`: above systolic the pulse still knocks on the cuff's upper edge: this share of the largest bounce,
+    fading over so many mmHg (DERIVED; real needles jump about 15 mmHg before the sounds: Trigg 2019).
     """
 
     lag_s: float = 0.06
@@ -48,7 +49,8 @@ def bounce_mmhg(
     diastolic_mmhg: Floats | float,
     needle: Needle = STANDARD_NEEDLE,
 ) -> Floats:
-    """Return the bounce peak to peak [mmHg] of a beat at a cuff pressure: volume change over the cuff's own give."""
+    """Return the bounce peak to peak [mmHg] of a beat at a cuff pressure: volume change over the cuff's own
+    give."""
     cuff = np.asarray(cuff_mmhg, float)
     systolic, diastolic = np.asarray(systolic_mmhg, float), np.asarray(diastolic_mmhg, float)
 
@@ -72,31 +74,30 @@ def pulse_shape(since_foot_s: Floats, upstroke_s: float) -> Floats:
     return shape
 
 
-def needle_mmhg(
-    table: BeatTable, time_s: Floats, pressure_mmhg: Floats, needle: Needle = STANDARD_NEEDLE
-) -> Floats:
+def lifted_mmhg(table: BeatTable, time_s: Floats, pressure_mmhg: Floats, needle: Needle = STANDARD_NEEDLE) -> Floats:
+    """Return the pressure in the cuff with each beat's bounce on the falling line [mmHg], one value per
+    sample."""
+    time, line = np.asarray(time_s, float), np.asarray(pressure_mmhg, float)
+    count = max(int(np.searchsorted(table.foot_s, time[-1], side="right")), 1)
+    foot = table.foot_s[:count]
+    beat = np.maximum(np.searchsorted(foot, time, side="right") - 1, 0)
+    at_beats = bounce_mmhg(
+        np.interp(foot, time, line), table.systolic_mmhg[:count], table.diastolic_mmhg[:count], needle
+    )
+    lift = at_beats[beat] * pulse_shape(time - foot[beat], table.upstroke_s)
+    lifted: Floats = line + np.where(line > 0, lift, 0.0)
+    return lifted
+
+
+def needle_mmhg(table: BeatTable, time_s: Floats, pressure_mmhg: Floats, needle: Needle = STANDARD_NEEDLE) -> Floats:
     """Return where the pointer stands [mmHg] at evenly spaced `time_s` over the falling line `pressure_mmhg`.
 
     Each beat lifts the line by its bounce; the pointer follows with `lag_s`. The bounce is never the reading.
     """
-    time, line = np.asarray(time_s, float), np.asarray(pressure_mmhg, float)
-    beat = np.clip(np.searchsorted(table.foot_s, time, side="right") - 1, 0, len(table.foot_s) - 1)
-    at_beats = bounce_mmhg(
-        np.interp(table.foot_s, time, line, left=0.0, right=0.0),
-        table.systolic_mmhg,
-        table.diastolic_mmhg,
-        needle,
-    )
-    since = time - table.foot_s[beat]
-    lifted = line + at_beats[beat] * pulse_shape(since, table.upstroke_s) * (line > 0)
-    return _follow(lifted, time, needle.lag_s)
-
-
-def _follow(target: Floats, time: Floats, lag_s: float) -> Floats:
-    """Return a first-order lag of `target`, sampled evenly."""
     from scipy.signal import lfilter
 
-    keep = math.exp(-float(time[1] - time[0]) / lag_s)
+    target = lifted_mmhg(table, time_s, pressure_mmhg, needle)
+    keep = math.exp(-float(time_s[1] - time_s[0]) / needle.lag_s)
     followed: Floats
     followed, _ = lfilter([1 - keep], [1, -keep], target, zi=[keep * target[0]])
     return followed

@@ -79,10 +79,8 @@ def _hiss(tap: Floats, time: Floats, rng: np.random.Generator, rate_hz: int, ton
     from scipy.signal import butter, sosfilt
 
     low, high = (min(hz * tone, 0.45 * rate_hz) for hz in HISS_HZ)
-    noise = sosfilt(
-        butter(2, (low, high), "bandpass", fs=rate_hz, output="sos"), rng.standard_normal(len(time))
-    )
-    hiss: Floats = noise * np.sin(np.pi * np.clip(time / HISS_S, 0, 1)) ** 2
+    noise = sosfilt(butter(2, (low, high), "bandpass", fs=rate_hz, output="sos"), rng.standard_normal(len(time)))
+    hiss: Floats = noise * np.sin(np.pi * np.clip(time / HISS_S, 0, 1))
     wanted = energy(tap, rate_hz) * 10 ** (HISS_DB / 10)
     return hiss * math.sqrt(wanted / energy(hiss, rate_hz))
 

@@ -1,0 +1,60 @@
+"""Writing one recording as three files that appear whole or not at all."""
+
+from __future__ import annotations
+
+import json
+import secrets
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from hushpoint.errors import BadInputError
+
+
+def write_recording(
+    folder: Path,
+    name: str,
+    *,
+    samples: NDArray[np.float32],
+    rate_hz: int,
+    time_s: NDArray[np.float64],
+    pressure_mmhg: NDArray[np.float64],
+    made: dict[str, Any],
+) -> tuple[Path, Path, Path]:
+    """Write `name`.wav (16 bit, mono), `name`.csv (`time_s,pressure_mmHg`) and `name`.json into `folder`.
+
+    Files of the same name are replaced. Each is written beside its place and renamed once all three are
+    whole; the JSON comes last, so that it stands for a complete recording. The same values give the same
+    bytes. Raises BadInputError where the folder cannot be written.
+    """
+    import soundfile
+
+    paths = (folder / f"{name}.wav", folder / f"{name}.csv", folder / f"{name}.json")
+    mark = f".{secrets.token_hex(4)}.part"
+    parts = [path.with_name(path.name + mark) for path in paths]
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        with parts[0].open("wb") as file:
+            soundfile.write(file, samples, rate_hz, format="WAV", subtype="PCM_16")
+        pairs = zip(time_s.tolist(), pressure_mmhg.tolist(), strict=True)
+        rows = [f"{at:.3f},{mmhg:.2f}\n" for at, mmhg in pairs]
+        parts[1].write_text("time_s,pressure_mmHg\n" + "".join(rows), encoding="utf-8")
+        parts[2].write_text(json.dumps(made, indent=1, allow_nan=False) + "\n", encoding="utf-8")
+        for part, path in zip(parts, paths, strict=True):
+            part.replace(path)
+    except (OSError, soundfile.SoundFileError) as trouble:
+        what = getattr(trouble, "strerror", None) or "it cannot be written"
+        raise BadInputError(f"{folder}: {what}; choose a folder that can be written") from None
+    finally:
+        for part in parts:
+            _forget(part)
+    return paths
+
+
+def _forget(part: Path) -> None:
+    try:
+        part.unlink(missing_ok=True)
+    except OSError:
+        return  # its folder was never made
