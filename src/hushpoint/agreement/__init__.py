@@ -1,4 +1,4 @@
-"""Readings to bias, limits of agreement, shares within, and last digits. Imports the standard library only."""
+"""Readings to bias, limits of agreement, shares within, and last digits."""
 
 from hushpoint.agreement.differences import (
     WITHIN_MMHG,

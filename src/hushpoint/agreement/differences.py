@@ -1,7 +1,7 @@
 """How far observers agree on the same measurements: bias, limits of agreement and shares within.
 
-Sources: Bland JM, Altman DG 1999, Stat Methods Med Res 8:135-160, section 2 (limits and their intervals). Everything
-here speaks of observers; nothing here judges a person's pressure.
+Sources: Bland JM, Altman DG 1999, Stat Methods Med Res 8:135-160, section 2 (limits and their intervals).
+Everything here speaks of observers; nothing here judges a person's pressure.
 """
 
 from __future__ import annotations
@@ -43,8 +43,8 @@ class PairedReading:
 class Differences:
     """Observer minus reference at one end, over `n` shared measurements [mmHg].
 
-    `means_mmhg` and `differences_mmhg` are in the order of the reference's readings. With n = 1 there is no spread, so
-    `sd_mmhg`, `limits_mmhg`, `limits_ci_mmhg` and `bias_ci_mmhg` are None.
+    `means_mmhg` and `differences_mmhg` are in the order of the reference's readings. With n = 1 there is no spread,
+    so `sd_mmhg`, `limits_mmhg`, `limits_ci_mmhg` and `bias_ci_mmhg` are None.
     """
 
     n: int
@@ -68,9 +68,7 @@ class Differences:
             "sd_mmhg": self.sd_mmhg,
             "limits_mmhg": self.limits_mmhg and list(self.limits_mmhg),
             "limits_ci_mmhg": self.limits_ci_mmhg and [list(limit) for limit in self.limits_ci_mmhg],
-            "within": {
-                str(limit): share for limit, share in zip(WITHIN_MMHG, self.within_percent, strict=True)
-            },
+            "within": {str(limit): share for limit, share in zip(WITHIN_MMHG, self.within_percent, strict=True)},
             "identical": self.identical_percent,
             "largest_mmhg": self.largest_mmhg,
         }
@@ -120,17 +118,15 @@ def pairs(
     """(observer's, reference's) readings of the same measurements, in the order of the reference's rows."""
     mine = {row.measurement: row for row in readings if row.observer == observer}
     return tuple(
-        (mine[row.measurement], row)
-        for row in readings
-        if row.observer == reference and row.measurement in mine
+        (mine[row.measurement], row) for row in readings if row.observer == reference and row.measurement in mine
     )
 
 
 def agree(readings: Iterable[PairedReading], reference: str | None = None) -> Agreement:
     """Compare every observer with `reference`, or every later-named observer with every earlier-named one.
 
-    Observers stand in the order of their first row. A difference is observer minus reference. Raises AgreementError for
-    a repeated (measurement, observer), fewer than two observers, an unknown reference, or nothing shared.
+    Observers stand in the order of their first row. A difference is observer minus reference. Raises AgreementError
+    for a repeated (measurement, observer), fewer than two observers, an unknown reference, or nothing shared.
     """
     rows = tuple(readings)
     _refuse_repeats(rows)
@@ -139,13 +135,9 @@ def agree(readings: Iterable[PairedReading], reference: str | None = None) -> Ag
         by_observer.setdefault(row.observer, []).append(row)
     observers = list(by_observer)
     if len(observers) < 2:
-        raise AgreementError(
-            f"readings of {len(observers)} observer: at least 2 observers are needed to compare"
-        )
+        raise AgreementError(f"readings of {len(observers)} observer: at least 2 observers are needed to compare")
     if reference is not None and reference not in by_observer:
-        raise AgreementError(
-            f"the reference {shown(reference)} has no readings; observers are {_listed(observers)}"
-        )
+        raise AgreementError(f"the reference {shown(reference)} has no readings; observers are {_listed(observers)}")
     if reference is None:
         wanted = [(later, earlier) for i, earlier in enumerate(observers) for later in observers[i + 1 :]]
     else:
@@ -160,7 +152,7 @@ def agree(readings: Iterable[PairedReading], reference: str | None = None) -> Ag
         pair = _compare(observer, other, both)
         found.append(pair)
         notes += [
-            f"{observer} and {other}, {end}: one pair gives no spread, so SD, limits and intervals are not given"
+            f"{observer} and {other}, {end}: one pair has no spread: SD, limits and intervals are not given"
             for end, differences in pair.ends()
             if differences.n == 1
         ]
@@ -186,7 +178,7 @@ def _refuse_repeats(rows: Sequence[PairedReading]) -> None:
         earlier = first.setdefault((row.measurement, row.observer), position)
         if earlier != position:
             raise AgreementError(
-                f"reading {position} repeats reading {earlier}: one observer writes one reading for one measurement"
+                f"reading {position} repeats reading {earlier}: one reading an observer for each measurement"
             )
 
 
@@ -210,9 +202,7 @@ def _rows_left_out(rows: Sequence[PairedReading], reference: str | None) -> list
         if row.client:
             clients.setdefault(row.client, set()).add(row.measurement)
     if any(len(measurements) > 1 for measurements in clients.values()):
-        notes.append(
-            "some clients were measured more than once; each measurement counts as a pair of its own"
-        )
+        notes.append("some clients were measured more than once; each measurement counts as a pair of its own")
     return notes
 
 
@@ -221,9 +211,7 @@ def _counted(measurements: Sequence[str], most: int = 5) -> str:
     return f"{len(measurements)} measurement{'s' if len(measurements) > 1 else ''} ({names})"
 
 
-def _compare(
-    observer: str, reference: str, both: Sequence[tuple[PairedReading, PairedReading]]
-) -> PairAgreement:
+def _compare(observer: str, reference: str, both: Sequence[tuple[PairedReading, PairedReading]]) -> PairAgreement:
     systolic = _differences([(mine.systolic_mmhg, theirs.systolic_mmhg) for mine, theirs in both])
     lower = [
         (mine.diastolic_mmhg, theirs.diastolic_mmhg)
@@ -236,7 +224,7 @@ def _compare(
 def _differences(values: Sequence[tuple[float, float]]) -> Differences:
     """Bias, SD with n - 1, limits bias +- 1.96 SD and their 95 % intervals (Bland & Altman 1999, section 2).
 
-    Variance of a limit: s^2 (1/n + 1.96^2 / (2 (n - 1))); both kinds of interval use Student's t with n - 1 degrees.
+    Variance of a limit: s^2 (1/n + 1.96^2 / (2 (n - 1))); both intervals use Student's t, n - 1 degrees.
     """
     n = len(values)
     differences = tuple(round(mine - theirs, DECIMALS) for mine, theirs in values)
@@ -258,9 +246,7 @@ def _differences(values: Sequence[tuple[float, float]]) -> Differences:
         sd_mmhg=sd,
         limits_mmhg=limits,
         limits_ci_mmhg=limits_ci,
-        within_percent=tuple(
-            _settled(100 * sum(abs(d) <= limit for d in differences) / n) for limit in WITHIN_MMHG
-        ),
+        within_percent=tuple(_settled(100 * sum(abs(d) <= limit for d in differences) / n) for limit in WITHIN_MMHG),
         identical_percent=_settled(100 * sum(d == 0 for d in differences) / n),
         largest_mmhg=max(abs(d) for d in differences),
         means_mmhg=tuple(round((mine + theirs) / 2, DECIMALS) for mine, theirs in values),

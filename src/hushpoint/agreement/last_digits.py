@@ -1,7 +1,7 @@
 """Last digits: does an observer write too many zeros?
 
-Share of zeros expected: 1 in 5 where a gauge with 2 mmHg marks is read to the nearest mark, 1 in 10 where every digit
-can be written. The test is the exact one-sided binomial.
+Share of zeros expected: 1 in 5 where a gauge with 2 mmHg marks is read to the nearest mark, 1 in 10 where every
+digit can be written. The test is the exact one-sided binomial.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import Any
 
 FEWEST = 12
-"""Under this many readings the counts say too little to speak of a habit (our choice; at 12, six zeros stand out)."""
+"""Under this many readings the counts tell too little of a habit (our choice; of 12, six zeros stand out)."""
 
 MOSTLY_EVEN = 0.9
 """From this share of even digits on, the observer is taken to read to the even marks (our choice)."""
@@ -22,8 +22,8 @@ MOSTLY_EVEN = 0.9
 class Digits:
     """Last digits of the whole numbers among the values: `counts[d]` values end in d.
 
-    `zeros_of_even` is a share from 0 to 1, None without even digits. `p_zeros` is the chance of at least so many zeros
-    with no digit preferred, None without values.
+    `zeros_of_even` is a share from 0 to 1, None without even digits. `p_zeros` is the chance of at least so many
+    zeros with no digit preferred, None without values.
     """
 
     n: int
@@ -44,7 +44,7 @@ class Digits:
 
 
 def digits(values_mmhg: Iterable[float]) -> Digits:
-    """Count the last digits of `values_mmhg` (0 to 300); values with decimals have none and are left out, flagged."""
+    """Count the last digits of `values_mmhg` (0 to 300); values with decimals are left out and flagged."""
     values = list(values_mmhg)
     whole = [int(value) for value in values if value == int(value)]
     counts = [0] * 10

@@ -1,4 +1,4 @@
-"""`hushpoint agree` and `hushpoint digits`: results to standard output, words about the work to standard error."""
+"""`hushpoint agree` and `hushpoint digits`: results go to stdout, words about the work to stderr."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ BAR_CELLS = 40
 
 
 def agree_file(readings: Path, *, reference: str | None, as_json: bool, picture: Path | None) -> None:
-    """Print how far observers agree; with `picture` also draw it. Raises BadInputError, then nothing is written."""
+    """Print how far observers agree, drawing it where asked. Raises BadInputError before anything is written."""
     form = None if picture is None else _picture_form(picture)
     rows = read_readings_file(readings)
     try:
@@ -82,7 +82,7 @@ def digits_file(readings: Path, *, as_json: bool) -> None:
 
 def _picture_form(picture: Path) -> Literal["png", "svg"]:
     form = picture.suffix.lower().removeprefix(".")
-    if form != "png" and form != "svg":
+    if form not in ("png", "svg"):
         raise BadInputError(f"--picture {shown(picture.name)}: the name must end in .png or .svg")
     if picture.is_dir() or not picture.absolute().parent.is_dir():
         raise BadInputError(f"--picture {shown(picture.name)}: a file name in a folder that exists is needed")
@@ -96,9 +96,7 @@ def _write_picture(agreement: Agreement, picture: Path, form: Literal["png", "sv
     try:
         picture.write_bytes(page)
     except OSError as refusal:
-        raise BadInputError(
-            f"--picture {shown(picture.name)}: cannot be written ({refusal.strerror})"
-        ) from None
+        raise BadInputError(f"--picture {shown(picture.name)}: cannot be written ({refusal.strerror})") from None
     print(f"picture written: {picture.name}", file=sys.stderr)  # noqa: T201
 
 
@@ -139,26 +137,24 @@ def _span(ends: tuple[float, float] | None) -> str:
 
 def _print_agreement(agreement: Agreement) -> None:
     console = _console()
-    main = _table(
-        "pair", "end", "n", "bias", "SD", "limits", "largest", title="Observer minus reference (mmHg)"
-    )
+    main = _table("pair", "end", "n", "bias", "SD", "limits", "largest", title="Observer minus reference (mmHg)")
     spans = _table("pair", "end", "bias", "lower limit", "upper limit", title="Their 95 % intervals (mmHg)")
-    shares = _table(
-        "pair", "end", "same", *(f"≤{limit}" for limit in WITHIN_MMHG), title="Share of pairs within (%)"
-    )
+    shares = _table("pair", "end", "same", *(f"≤{limit}" for limit in WITHIN_MMHG), title="Share of pairs within (%)")
     for pair in agreement.pairs:
         name = f"{_cell(pair.observer, 8)} − {_cell(pair.reference, 8)}"
         for end, found in pair.ends():
             lead = (name, end[:3])
             main.add_row(
-                *lead, str(found.n), _signed(found.bias_mmhg), _signed(found.sd_mmhg), _span(found.limits_mmhg),
+                *lead,
+                str(found.n),
+                _signed(found.bias_mmhg),
+                _signed(found.sd_mmhg),
+                _span(found.limits_mmhg),
                 f"{found.largest_mmhg:g}",
-            )  # fmt: skip
+            )
             low, high = found.limits_ci_mmhg or (None, None)
             spans.add_row(*lead, _span(found.bias_ci_mmhg), _span(low), _span(high))
-            shares.add_row(
-                *lead, f"{found.identical_percent:.1f}", *(f"{share:.1f}" for share in found.within_percent)
-            )
+            shares.add_row(*lead, f"{found.identical_percent:.1f}", *(f"{share:.1f}" for share in found.within_percent))
     for table in (main, spans, shares):
         console.print(table)
     drawable = [(pair, end, found) for pair in agreement.pairs for end, found in pair.ends()]
@@ -175,7 +171,7 @@ def _print_agreement(agreement: Agreement) -> None:
 
 
 def bars(found: Differences) -> Sequence[str]:
-    """One line a step of differences: from which value on, a bar, the count, and where bias and limits lie."""
+    """One line a step of differences: its values, a bar, the count, and where bias and limits lie."""
     low, high = min(found.differences_mmhg), max(found.differences_mmhg)
     marks = [(found.bias_mmhg, "bias")]
     if found.limits_mmhg:

@@ -40,10 +40,10 @@ def read_readings_file(path: Path) -> tuple[PairedReading, ...]:
 
 
 def parse_readings(data: bytes, name: str) -> tuple[PairedReading, ...]:
-    """Rows of a tidy CSV in UTF-8: measurement, observer, systolic, diastolic (may be empty), optionally client.
+    """Rows of a tidy CSV in UTF-8: measurement, observer, systolic, diastolic (or empty) and, if given, client.
 
-    Values are finite numbers from 0 to 300 mmHg, systolic above 0. Other columns are ignored. `name` is for messages.
-    Row numbers are lines of the file, the header being 1. Raises ReadingsError.
+    Values are finite numbers from 0 to 300 mmHg, systolic above 0. Other columns are ignored.
+    `name` is for messages. Row numbers are lines of the file, the header being 1. Raises ReadingsError.
     """
     name = shown(name, 80).strip('"')
     rows = _rows(_text(data, name), name)
@@ -62,9 +62,7 @@ def parse_readings(data: bytes, name: str) -> tuple[PairedReading, ...]:
     first_line: dict[tuple[str, str], int] = {}
     for line, cells in rows:
         if len(cells) != len(columns):
-            raise ReadingsError(
-                f"{name}, row {line}: {len(cells)} fields where the header has {len(columns)}"
-            )
+            raise ReadingsError(f"{name}, row {line}: {len(cells)} fields where the header has {len(columns)}")
         reading = _reading(dict(zip(columns, cells, strict=True)), f"{name}, row {line}")
         earlier = first_line.setdefault((reading.measurement, reading.observer), line)
         if earlier != line:
@@ -96,9 +94,7 @@ def _text(data: bytes, name: str) -> str:
     except UnicodeDecodeError as refusal:
         line = data.count(b"\n", 0, refusal.start) + 1
         byte = data[refusal.start]
-        raise ReadingsError(
-            f"{name}, row {line}: byte 0x{byte:02x} is not UTF-8; save the file as UTF-8"
-        ) from None
+        raise ReadingsError(f"{name}, row {line}: byte 0x{byte:02x} is not UTF-8; save the file as UTF-8") from None
 
 
 def _rows(text: str, name: str) -> Iterator[tuple[int, list[str]]]:
@@ -124,7 +120,8 @@ def _reading(cells: dict[str, str], where: str) -> PairedReading:
     systolic = _pressure(cells["systolic"], f"{where}, column systolic")
     if systolic == 0:
         raise ReadingsError(
-            f"{where}, column systolic: {shown(cells['systolic'])}; a number above 0 and up to {HIGHEST_MMHG} is needed"
+            f"{where}, column systolic: {shown(cells['systolic'])}; "
+            f"a number above {LOWEST_MMHG} and up to {HIGHEST_MMHG} is needed"
         )
     diastolic = None
     if cells["diastolic"].strip():

@@ -1,4 +1,4 @@
-"""Differences against the mean (Bland & Altman 1999, section 2) as PNG or SVG bytes; same input, same bytes."""
+"""Differences against the mean (Bland & Altman 1999, section 2) as PNG or SVG: same input, same bytes."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ INK, ACCENT, PALE = "#1c1c1c", "#0b5c6b", "#d5e3e6"
 
 
 def agreement_picture(agreement: Agreement, form: Literal["png", "svg"]) -> bytes:
-    """One row a pair, systolic left and diastolic (where told) right: differences, bias and limits with intervals."""
+    """One row a pair, systolic left, diastolic right: differences, bias and limits with their intervals."""
     from matplotlib import rc_context
     from matplotlib.figure import Figure
 
@@ -56,12 +56,10 @@ def _panel(axes: Axes, found: Differences, title: str) -> None:
     heaps = Counter(zip(found.means_mmhg, found.differences_mmhg, strict=True))
     x, y = zip(*heaps, strict=True)
     # Area by count: readings are whole even numbers, so many points fall on one place.
-    axes.scatter(
-        x, y, s=[14 * count for count in heaps.values()], color=INK, alpha=0.55, linewidths=0, zorder=3
-    )
+    axes.scatter(x, y, s=[14 * count for count in heaps.values()], color=INK, alpha=0.55, linewidths=0, zorder=3)
     axes.axhline(0, color=INK, linewidth=0.6, linestyle=":")
     lines = [(found.bias_mmhg, found.bias_ci_mmhg, "-", "bias")]
-    if found.limits_mmhg and found.limits_ci_mmhg:
+    if found.sd_mmhg and found.limits_mmhg and found.limits_ci_mmhg:
         lines += [
             (limit, interval, "--", "limit")
             for limit, interval in zip(found.limits_mmhg, found.limits_ci_mmhg, strict=True)

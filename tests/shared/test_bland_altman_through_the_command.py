@@ -1,0 +1,82 @@
+"""The command `agree` on 85 people read three times by two observers and a machine (Bland & Altman 1999, Table 1)."""
+
+from __future__ import annotations
+
+import csv
+import json
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from hushpoint.cli.agree import agree_file, digits_file
+
+PUBLISHED = Path(__file__).resolve().parents[1] / "published"
+
+pytestmark = pytest.mark.shared_data
+
+
+def published(name: str) -> list[dict[str, str]]:
+    """The rows of one table of outside values."""
+    with (PUBLISHED / name).open(encoding="utf-8", newline="") as table:
+        return list(csv.DictReader(table))
+
+
+def tidy(shared_data: Path, folder: Path, which: str) -> Path:
+    """The wide table as tidy rows: first readings only, or all three."""
+    with (shared_data / "bland-altman-sbp" / "sbp_wide.csv").open(encoding="utf-8", newline="") as table:
+        people = list(csv.DictReader(table))
+    lines = ["measurement,observer,systolic,diastolic"]
+    for person in people:
+        for turn in "1" if which == "first" else "123":
+            lines += [f"{person['subject']}.{turn},{who},{person[who + turn]}," for who in "JRS"]
+    tidied = folder / f"{which}.csv"
+    tidied.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    return tidied
+
+
+def field(found: Any, path: str) -> float:
+    """The number at a dotted path such as limits_mmhg.0."""
+    for step in path.split("."):
+        found = found[int(step)] if isinstance(found, list) else found[step]
+    return float(found)
+
+
+@pytest.mark.parametrize(
+    "row",
+    published("agreement_bland_altman_1999.csv"),
+    ids=lambda row: f"{row['which']}-{row['observer']}{row['reference']}-{row['field']}",
+)
+def test_figures_come_out_to_every_printed_digit(
+    row: dict[str, str], shared_data: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Bias, SD, limits, intervals and shares equal the outside value at its own number of decimals."""
+    readings = tidy(shared_data, tmp_path, row["which"])
+    agree_file(readings, reference=row["reference"], as_json=True, picture=None)
+    found = json.loads(capsys.readouterr().out)
+    pair = next(pair for pair in found["pairs"] if pair["observer"] == row["observer"])
+    assert pair["diastolic"] is None
+    decimals = len(row["printed"].partition(".")[2])
+    assert round(field(pair["systolic"], row["field"]), decimals) == float(row["printed"])
+
+
+@pytest.mark.parametrize("row", published("digits_even_bland_altman_1999.csv"), ids=lambda row: row["observer"])
+def test_last_digits_are_counted_as_published(
+    row: dict[str, str], shared_data: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The five even counts and the odd one come out, and neither observer's zeros stand out."""
+    digits_file(tidy(shared_data, tmp_path, "all"), as_json=True)
+    observers = {found["observer"]: found for found in json.loads(capsys.readouterr().out)["observers"]}
+    systolic = observers[row["observer"]]["systolic"]
+    assert systolic["digits"][0::2] == [int(row[d]) for d in ("zeros", "twos", "fours", "sixes", "eights")]
+    assert sum(systolic["digits"][1::2]) == int(row["odd"])
+    assert not any("zeros" in flag for flag in systolic["flags"])
+
+
+def test_every_pair_stands_in_order_of_first_appearance(
+    shared_data: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Without a reference the later-named observer is compared with each earlier-named one."""
+    agree_file(tidy(shared_data, tmp_path, "all"), reference=None, as_json=True, picture=None)
+    found = json.loads(capsys.readouterr().out)
+    assert [(p["observer"], p["reference"]) for p in found["pairs"]] == [("R", "J"), ("S", "J"), ("S", "R")]
