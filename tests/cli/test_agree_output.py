@@ -59,6 +59,7 @@ def test_table_fits_the_width_and_cuts_no_number(
     told = capsys.readouterr().out
     assert max(len(line) for line in told.splitlines()) <= columns
     assert "2.00 to 2.00" in told
+    assert "pair 1: Learner $x$ with a long name minus Tutor [a]" in told
     assert "\x1b" not in told
     assert " ".join(told.split()).endswith(CAUTION)
 
@@ -94,3 +95,13 @@ def test_extreme_differences_are_drawn_on_few_lines(tmp_path: Path, capsys: pyte
     path.write_text("measurement,observer,systolic,diastolic\n1,a,1,\n1,b,300,\n2,a,300,\n2,b,1,\n", encoding="utf-8")
     agree_file(path, reference=None, as_json=False, picture=None)
     assert len(capsys.readouterr().out.splitlines()) < 50
+
+
+def test_short_names_stand_in_the_tables_as_written(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Names that fit, square brackets included, stand beside the numbers, and bias is told in the picture."""
+    path = tmp_path / "short.csv"
+    path.write_text("measurement,observer,systolic,diastolic\n1,[b],120,80\n1,a,122,80\n2,[b],130,\n2,a,134,\n")
+    agree_file(path, reference=None, as_json=False, picture=None)
+    told = capsys.readouterr().out
+    assert "a − [b]" in told
+    assert "← bias 3.00" in told

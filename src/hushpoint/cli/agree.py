@@ -23,6 +23,8 @@ CAUTION = "Agreement of observers, not a judgement of a person's health; local r
 MOST_DRAWN = 6
 MOST_BARS = 15
 BAR_CELLS = 40
+WIDEST_PAIR = 12
+"""Wider names would push numbers off a terminal of 80 columns."""
 
 
 def agree_file(readings: Path, *, reference: str | None, as_json: bool, picture: Path | None) -> None:
@@ -72,7 +74,7 @@ def digits_file(readings: Path, *, as_json: bool) -> None:
         for end, counted in (("sys", upper), ("dia", lower)):
             if counted.n:
                 p_zeros = "" if counted.p_zeros is None else f"{counted.p_zeros:.3f}"
-                table.add_row(_cell(name, 12), end, str(counted.n), *map(str, counted.counts), p_zeros)
+                table.add_row(_cell(name, 20), end, str(counted.n), *map(str, counted.counts), p_zeros)
             words += [f"{name}, {end}: {flag}" for flag in counted.flags]
     console.print(table)
     for line in words:
@@ -131,8 +133,21 @@ def _signed(value: float | None, places: int = 2) -> str:
     return "–" if value is None else f"{value:.{places}f}".replace("-", "−")
 
 
-def _span(ends: tuple[float, float] | None) -> str:
-    return "–" if ends is None else f"{_signed(ends[0])} to {_signed(ends[1])}"
+def _span(ends: tuple[float, float] | None, places: int = 2) -> str:
+    return "–" if ends is None else f"{_signed(ends[0], places)} to {_signed(ends[1], places)}"
+
+
+def _pair_names(console: Console, agreement: Agreement) -> list[str]:
+    """What stands for each pair in the tables: its names, or where one is long, numbers told in a list above."""
+    from rich.cells import cell_len
+    from rich.markup import escape
+
+    names = [f"{pair.observer} − {pair.reference}" for pair in agreement.pairs]
+    if all(cell_len(name) <= WIDEST_PAIR for name in names):
+        return [escape(name) for name in names]
+    for number, pair in enumerate(agreement.pairs, start=1):
+        console.print(f"pair {number}: {pair.observer} minus {pair.reference}", markup=False)
+    return [f"{number}" for number in range(1, len(names) + 1)]
 
 
 def _print_agreement(agreement: Agreement) -> None:
@@ -140,8 +155,7 @@ def _print_agreement(agreement: Agreement) -> None:
     main = _table("pair", "end", "n", "bias", "SD", "limits", "largest", title="Observer minus reference (mmHg)")
     spans = _table("pair", "end", "bias", "lower limit", "upper limit", title="Their 95 % intervals (mmHg)")
     shares = _table("pair", "end", "same", *(f"≤{limit}" for limit in WITHIN_MMHG), title="Share of pairs within (%)")
-    for pair in agreement.pairs:
-        name = f"{_cell(pair.observer, 8)} − {_cell(pair.reference, 8)}"
+    for name, pair in zip(_pair_names(console, agreement), agreement.pairs, strict=True):
         for end, found in pair.ends():
             lead = (name, end[:3])
             main.add_row(
@@ -153,7 +167,7 @@ def _print_agreement(agreement: Agreement) -> None:
                 f"{found.largest_mmhg:g}",
             )
             low, high = found.limits_ci_mmhg or (None, None)
-            spans.add_row(*lead, _span(found.bias_ci_mmhg), _span(low), _span(high))
+            spans.add_row(*lead, *(_span(interval, places=1) for interval in (found.bias_ci_mmhg, low, high)))
             shares.add_row(*lead, f"{found.identical_percent:.1f}", *(f"{share:.1f}" for share in found.within_percent))
     for table in (main, spans, shares):
         console.print(table)
@@ -187,7 +201,7 @@ def bars(found: Differences) -> Sequence[str]:
     lines = []
     for bar in range(place(low), place(high) + 1):
         cells = math.ceil(BAR_CELLS * heights[bar] / tallest)
-        names = ", ".join(name for value, name in marks if place(value) == bar)
+        names = ", ".join(f"{name} {_signed(value)}" for value, name in marks if place(value) == bar)
         count = str(heights[bar] or "")
         label = f"{bar * step}" if step == 1 else f"{bar * step} to {bar * step + step - 1}"
         text = f"{label.replace('-', '−'):>12}  {'█' * cells} {count}"
