@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -105,3 +107,16 @@ def test_short_names_stand_in_the_tables_as_written(tmp_path: Path, capsys: pyte
     told = capsys.readouterr().out
     assert "a − [b]" in told
     assert "← bias 3.00" in told
+
+
+def test_a_terminal_without_the_signs_still_gets_its_table(readings: Path) -> None:
+    """With an ASCII terminal the numbers come out, status 0, and nothing is said on standard error."""
+    ended = subprocess.run(
+        [Path(sys.executable).parent / "hushpoint", "agree", readings],
+        capture_output=True,
+        text=True,
+        check=False,
+        env={"PYTHONIOENCODING": "ascii", "COLUMNS": "80"},
+    )
+    assert (ended.returncode, ended.stderr) == (0, "")
+    assert "2.00 to 2.00" in ended.stdout

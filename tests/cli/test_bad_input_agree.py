@@ -186,10 +186,10 @@ def test_bad_arguments_are_told_in_one_line(
     assert sorted(path.name for path in tmp_path.iterdir()) == ["good.csv", "taken.png"]
 
 
-def test_too_large_a_file_is_refused_unread(
+def test_too_large_a_file_is_refused(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """A file above 50 MB is refused by its size alone."""
+    """A file above 50 MB is refused."""
     readings = tmp_path / "large.csv"
     with readings.open("wb") as sparse:
         sparse.truncate(50_000_001)

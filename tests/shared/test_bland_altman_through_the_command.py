@@ -80,3 +80,16 @@ def test_every_pair_stands_in_order_of_first_appearance(
     agree_file(tidy(shared_data, tmp_path, "all"), reference=None, as_json=True, picture=None)
     found = json.loads(capsys.readouterr().out)
     assert [(p["observer"], p["reference"]) for p in found["pairs"]] == [("R", "J"), ("S", "J"), ("S", "R")]
+
+
+@pytest.mark.parametrize("row", published("agreement_limit_standard_error.csv"), ids=lambda row: row["observer"])
+def test_intervals_of_the_limits_have_the_published_standard_error(
+    row: dict[str, str], shared_data: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Half an interval divided by t is the standard error of a limit, within the table's tolerance."""
+    agree_file(tidy(shared_data, tmp_path, row["which"]), reference=row["reference"], as_json=True, picture=None)
+    pairs = json.loads(capsys.readouterr().out)["pairs"]
+    (systolic,) = (pair["systolic"] for pair in pairs if pair["observer"] == row["observer"])
+    for low, high in systolic["limits_ci_mmhg"]:
+        error = (high - low) / 2 / float(row["t_975"])
+        assert error == pytest.approx(float(row["standard_error_mmhg"]), abs=float(row["tolerance_mmhg"]))

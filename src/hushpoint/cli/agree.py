@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 import math
 import sys
@@ -109,6 +110,9 @@ def _print_json(found: object) -> None:
 def _console() -> Console:
     from rich.console import Console
 
+    if isinstance(sys.stdout, io.TextIOWrapper):
+        # Bars and signs that an old terminal's character set lacks become question marks, not an error.
+        sys.stdout.reconfigure(errors="replace")
     return Console(highlight=False)
 
 

@@ -30,9 +30,9 @@ def read_readings_file(path: Path) -> tuple[PairedReading, ...]:
     try:
         if path.is_dir():
             raise ReadingsError(f"{name}: this is a folder; a CSV file is needed")
-        if path.stat().st_size > LARGEST_BYTES:
-            raise ReadingsError(_too_large(name))
-        data = path.read_bytes()
+        with path.open("rb") as file:
+            # One byte more than allowed tells too large a file, an endless device included.
+            data = file.read(LARGEST_BYTES + 1)
     except (OSError, ValueError) as refusal:
         reason = getattr(refusal, "strerror", None) or "no such name"
         raise ReadingsError(f"{name}: cannot be read ({reason}); a CSV file is needed") from None
@@ -76,13 +76,9 @@ def parse_readings(data: bytes, name: str) -> tuple[PairedReading, ...]:
     return tuple(readings)
 
 
-def _too_large(name: str) -> str:
-    return f"{name}: larger than {LARGEST_BYTES // 1_000_000} MB, the most that is read"
-
-
 def _text(data: bytes, name: str) -> str:
     if len(data) > LARGEST_BYTES:
-        raise ReadingsError(_too_large(name))
+        raise ReadingsError(f"{name}: larger than {LARGEST_BYTES // 1_000_000} MB, the most that is read")
     if not data.strip():
         raise ReadingsError(f"{name}: the file is empty; a header and at least 1 row are needed")
     zero = data.find(b"\0")
