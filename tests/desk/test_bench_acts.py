@@ -1,0 +1,242 @@
+"""The acts of the bench on a ledger: begun, set up, filed, judged, corrected, each once and by its own learner."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+import numpy as np
+import pytest
+
+from bench_logs import bench_log
+from hushpoint.arm import truth_of
+from hushpoint.desk import bench
+from hushpoint.errors import AlreadyDoneError, BadInputError, NotAllowedError, NotFoundError
+from hushpoint.ledger.memory import MemoryLedger
+from hushpoint.ledger.records import Kind
+from hushpoint.practice.setup import right_choices
+
+
+@pytest.fixture
+def ledger() -> MemoryLedger:
+    """An empty ledger."""
+    return MemoryLedger()
+
+
+def begun(ledger: MemoryLedger, who: str = "ines", ref: str = "r1", **more: Any) -> bench.Begun:
+    """Return a measurement begun on series 7."""
+    return bench.begin(ledger, who=who, ref=ref, room="RKTM", seed=7, **more)
+
+
+def measured(ledger: MemoryLedger, ref: str = "r1", reading: tuple[int, int] = (124, 76), **more: Any) -> str:
+    """Return a measurement that is begun, set up rightly and filed."""
+    one = begun(ledger, ref=ref, **more)
+    bench.set_up(ledger, who="ines", measurement=one.measurement, choices=right_choices(one.case))
+    log = bench_log(reading, palpated_mmhg=126)
+    bench.file_log(ledger, who="ines", measurement=one.measurement, log=log)
+    return one.measurement
+
+
+def count(ledger: MemoryLedger, kind: Kind) -> int:
+    """Return how many rows of a kind are stored."""
+    return len(list(ledger.rows(kinds=[kind])))
+
+
+def test_a_whole_measurement(ledger: MemoryLedger) -> None:
+    """Begin to judgement: one row each, each with the class, the learner and the measurement."""
+    measurement = measured(ledger)
+    assert bench.judgement(ledger, who="ines", measurement=measurement) is None
+    assert bench.ungraded(ledger) == [measurement]
+    judged = bench.grade(ledger, measurement)
+    assert bench.ungraded(ledger) == []
+    assert bench.judgement(ledger, who="ines", measurement=measurement) == judged
+    assert [row.kind for row in ledger.rows()] == [
+        Kind.MEASUREMENT_BEGUN,
+        Kind.MEASUREMENT_SET_UP,
+        Kind.MEASUREMENT_FILED,
+        Kind.MEASUREMENT_JUDGED,
+    ]
+    assert {(row.room, row.who) for row in ledger.rows()} == {("RKTM", "ines")}
+    json.dumps(judged, allow_nan=False)
+
+
+def test_every_act_sent_twice_is_stored_once(ledger: MemoryLedger) -> None:
+    """Begin, set up, file and grade twice: the same answers and no second row."""
+    first, second = begun(ledger), begun(ledger)
+    assert first.to_json() == second.to_json()
+    choices = right_choices(first.case)
+    tables = [bench.set_up(ledger, who="ines", measurement=first.measurement, choices=choices) for _ in range(2)]
+    assert tables[0] == tables[1]
+    log = bench_log()
+    one = bench.file_log(ledger, who="ines", measurement=first.measurement, log=log)
+    two = bench.file_log(ledger, who="ines", measurement=first.measurement, log=log)
+    assert (one.seq, one.again, two.seq, two.again) == (3, False, 3, True)
+    assert bench.grade(ledger, first.measurement) == bench.grade(ledger, first.measurement)
+    assert ledger.last() == 4
+
+
+def test_the_newest_set_up_counts_until_the_log_is_filed(ledger: MemoryLedger) -> None:
+    """Advice can be followed: choices may be mended before pumping, and stand once the log is in."""
+    one = begun(ledger, guided=True)
+    right = right_choices(one.case)
+    poor = {**right, "ears": "tapped_silent"}
+    advised = bench.set_up(ledger, who="ines", measurement=one.measurement, choices=poor)
+    assert [advice["row"] for advice in advised["advice"]] == ["ears"]
+    assert max(advised["beats"]["level_db"]) < 0
+    mended = bench.set_up(ledger, who="ines", measurement=one.measurement, choices=right)
+    assert mended["advice"] == []
+    assert max(mended["beats"]["level_db"]) > 30
+    bench.file_log(ledger, who="ines", measurement=one.measurement, log=bench_log())
+    assert bench.set_up(ledger, who="ines", measurement=one.measurement, choices=right) == mended
+    with pytest.raises(AlreadyDoneError, match="filed already"):
+        bench.set_up(ledger, who="ines", measurement=one.measurement, choices=poor)
+    assert bench.grade(ledger, one.measurement)["truth"]["systolic"]["verdict"] == "heard"
+    assert count(ledger, Kind.MEASUREMENT_SET_UP) == 2
+
+
+def test_unguided_practice_gets_no_advice(ledger: MemoryLedger) -> None:
+    """A poor choice is accepted silently."""
+    one = begun(ledger)
+    poor = {**right_choices(one.case), "ears": "tapped_silent"}
+    assert "advice" not in bench.set_up(ledger, who="ines", measurement=one.measurement, choices=poor)
+
+
+def test_the_server_trusts_no_one(ledger: MemoryLedger) -> None:
+    """The truth comes from seed, choices and the log's pressure; a truth sent along is thrown away."""
+    one = begun(ledger)
+    choices = right_choices(one.case)
+    table = bench.set_up(ledger, who="ines", measurement=one.measurement, choices=choices)
+    log = bench_log((200, 20))
+    forged = {**log, "truth": {"systolic": 200}, "beats": [], "measurement": "another"}
+    bench.file_log(ledger, who="ines", measurement=one.measurement, log=forged)
+    stored = next(ledger.rows(kinds=[Kind.MEASUREMENT_FILED])).body
+    assert stored is not None
+    assert set(stored["log"]) == set(log)
+    judged = bench.grade(ledger, one.measurement)
+    made = bench._Made(next(ledger.rows(kinds=[Kind.MEASUREMENT_BEGUN])))
+    beats, _ = made.arm(choices)
+    truth = truth_of(beats, np.array(log["time_s"]), np.array(log["pressure_mmhg"]))
+    assert judged["truth"]["systolic"]["mmhg"] == round(truth.systolic.mmhg, 1)
+    assert judged["ear"]["systolic_error_mmhg"] == round(200 - truth.systolic.mmhg, 1)
+    assert table["beats"]["systolic_mmhg"][:50] == beats.systolic_mmhg[:50].tolist()
+
+
+def test_a_bad_log_leaves_nothing_behind(ledger: MemoryLedger) -> None:
+    """A refused log adds no row, and a good one can follow."""
+    one = begun(ledger)
+    bench.set_up(ledger, who="ines", measurement=one.measurement, choices=right_choices(one.case))
+    before = ledger.last()
+    with pytest.raises(BadInputError, match="pressure_mmhg"):
+        bench.file_log(ledger, who="ines", measurement=one.measurement, log={**bench_log(), "pressure_mmhg": [500]})
+    assert ledger.last() == before
+    assert bench.file_log(ledger, who="ines", measurement=one.measurement, log=bench_log()).seq == before + 1
+
+
+def test_a_log_before_the_set_up_is_refused(ledger: MemoryLedger) -> None:
+    """There is no arm to grade it by."""
+    with pytest.raises(BadInputError, match="not set up yet"):
+        bench.file_log(ledger, who="ines", measurement=begun(ledger).measurement, log=bench_log())
+
+
+def test_only_the_learner_who_began_goes_on(ledger: MemoryLedger) -> None:
+    """Another learner may neither set up, file, see nor correct; an unknown measurement is not found."""
+    measurement = measured(ledger)
+    acts = [
+        lambda who, of: bench.set_up(ledger, who=who, measurement=of, choices={}),
+        lambda who, of: bench.file_log(ledger, who=who, measurement=of, log=bench_log()),
+        lambda who, of: bench.judgement(ledger, who=who, measurement=of),
+        lambda who, of: bench.correct_reading(ledger, who=who, measurement=of, reading={}, why="x"),
+        lambda who, of: bench.begin(ledger, who=who, ref="r9", again=of),
+    ]
+    rows = ledger.last()
+    for act in acts:
+        with pytest.raises(NotAllowedError):
+            act("tomo", measurement)
+        with pytest.raises(NotFoundError):
+            act("ines", "nowhere")
+    assert ledger.last() == rows
+
+
+def test_the_same_ref_of_two_learners_begins_two_measurements(ledger: MemoryLedger) -> None:
+    """Client-made ids of two phones may be equal by chance."""
+    assert begun(ledger, who="ines").measurement != begun(ledger, who="tomo").measurement
+
+
+def test_the_next_person_and_the_same_person_again(ledger: MemoryLedger) -> None:
+    """Each begin meets the next case of the series; `again` meets the same arm with other beats."""
+    first = measured(ledger, "r1")
+    second = begun(ledger, ref="r2")
+    again = begun(ledger, ref="r3", again=first)
+    assert (second.case.number, again.case.number) == (2, 1)
+    assert again.case == bench.begin(ledger, who="ines", ref="r1").case
+    tables = [
+        bench.set_up(ledger, who="ines", measurement=one, choices=right_choices(again.case))
+        for one in (first, again.measurement)
+    ]
+    assert tables[0]["sounds"] == tables[1]["sounds"]
+    assert tables[0]["beats"]["foot_s"] != tables[1]["beats"]["foot_s"]
+
+
+def test_a_hurried_second_measurement_is_told_its_wait(ledger: MemoryLedger) -> None:
+    """Measured again at once on the same arm: the wait asked by the policy is named."""
+    first = measured(ledger, "r1")
+    second = measured(ledger, "r2", again=first)
+    bench.grade(ledger, first)
+    lines = bench.grade(ledger, second)["hand"]["lines"]
+    assert any(line.endswith("since the last measurement; 60 is asked.") for line in lines)
+
+
+def test_a_correction_stands_beside_the_first_reading(ledger: MemoryLedger) -> None:
+    """The grade stays, the first reading stays, the newest correction is shown; the same one twice is one row."""
+    measurement = measured(ledger, reading=(142, 76))
+    judged = bench.grade(ledger, measurement)
+    better = {"systolic": 124, "diastolic": 76, "muffling": None}
+    once = bench.correct_reading(ledger, who="ines", measurement=measurement, reading=better, why="digits swapped")
+    assert once == bench.correct_reading(
+        ledger, who="ines", measurement=measurement, reading=better, why="digits swapped"
+    )
+    own = bench.own_readings(ledger, "ines")
+    assert len(own) == 1
+    assert own[0].reading["systolic"] == 142
+    assert own[0].corrected == better
+    assert own[0].judgement == judged
+    for reading, why in ((better, ""), (better, 7), ({"systolic": 400, "diastolic": 1}, "x"), (None, "x")):
+        with pytest.raises(BadInputError):
+            bench.correct_reading(ledger, who="ines", measurement=measurement, reading=reading, why=why)
+
+
+def test_digits_are_judged_over_the_learners_own_history(ledger: MemoryLedger) -> None:
+    """Twelve readings ending in 0 are told as a habit in the twelfth judgement and not before."""
+    for number in range(12):
+        last = measured(ledger, f"r{number}", reading=(120, 80))
+    lines = bench.grade(ledger, last)["pen"]["lines"]
+    assert any("12 of 12 even systolic readings end in 0; 2 expected" in line for line in lines)
+    first = next(ledger.rows(kinds=[Kind.MEASUREMENT_FILED])).ref
+    assert first is not None
+    assert bench.grade(ledger, first)["pen"]["lines"] == ["1 reading: too few to tell a habit of digits."]
+
+
+def test_an_erased_learner_leaves_nothing_to_go_on_with(ledger: MemoryLedger) -> None:
+    """After erasing, the measurement is not found, own readings are empty and nothing waits to be graded."""
+    measurement = measured(ledger)
+    ledger.erase("ines", why="asked for")
+    assert bench.own_readings(ledger, "ines") == []
+    assert bench.ungraded(ledger) == []
+    with pytest.raises(NotFoundError):
+        bench.judgement(ledger, who="ines", measurement=measurement)
+    with pytest.raises(NotFoundError):
+        bench.grade(ledger, measurement)
+
+
+@pytest.mark.parametrize("ref", ["", "x" * 101, None, 7])
+def test_a_bad_ref_is_refused(ledger: MemoryLedger, ref: object) -> None:
+    """The page's own id is a short text."""
+    with pytest.raises(BadInputError, match="ref"):
+        bench.begin(ledger, who="ines", ref=ref)  # type: ignore[arg-type]
+    assert ledger.last() == 0
+
+
+def test_an_unknown_policy_is_refused(ledger: MemoryLedger) -> None:
+    """With the list of those there are."""
+    with pytest.raises(BadInputError, match="must be one of"):
+        begun(ledger, policy_id="NOBODYS")
