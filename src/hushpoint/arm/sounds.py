@@ -33,7 +33,9 @@ RECIPE = {
     "thump": Ring(((10, 1, 40), (18, 0.5, 25)), 12),
 }
 SECONDS = 0.25
-HISS_HZ = (70.0, 250.0)
+HISS_HZ = (70.0, 255.0)
+HISS_STEP_HZ = 10.0
+"""Partials from 70 to 250 Hz."""
 HISS_S = 0.09
 HISS_DB = -3.0
 """Swish of phase II re its tap."""
@@ -76,11 +78,11 @@ def _ringing(ring: Ring, time: Floats, tone: float) -> Floats:
 
 
 def _hiss(tap: Floats, time: Floats, rng: np.random.Generator, rate_hz: int, tone: float) -> Floats:
-    from scipy.signal import butter, sosfilt
-
-    low, high = (min(hz * tone, 0.45 * rate_hz) for hz in HISS_HZ)
-    noise = sosfilt(butter(2, (low, high), "bandpass", fs=rate_hz, output="sos"), rng.standard_normal(len(time)))
-    hiss: Floats = noise * np.sin(np.pi * np.clip(time / HISS_S, 0, 1))
+    """Return band noise under a window of 90 ms: even partials of random phase, so that every take has the band's
+    own spectrum."""
+    hz = np.arange(*HISS_HZ, HISS_STEP_HZ) * tone
+    partials = np.sin(2 * np.pi * np.outer(hz, time) + rng.uniform(0, 2 * np.pi, (len(hz), 1)))
+    hiss: Floats = partials.sum(axis=0) * np.sin(np.pi * np.clip(time / HISS_S, 0, 1))
     wanted = energy(tap, rate_hz) * 10 ** (HISS_DB / 10)
     return hiss * math.sqrt(wanted / energy(hiss, rate_hz))
 
