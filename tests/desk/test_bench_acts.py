@@ -216,6 +216,37 @@ def test_digits_are_judged_over_the_learners_own_history(ledger: MemoryLedger) -
     assert bench.grade(ledger, first)["pen"]["lines"] == ["1 reading: too few to tell a habit of digits."]
 
 
+def test_what_waits_to_be_graded_is_found_at_every_start(ledger: MemoryLedger) -> None:
+    """Filed and not judged is found again after every start, whatever else was judged meanwhile."""
+    first, second, third = (measured(ledger, f"r{number}") for number in range(3))
+    assert bench.ungraded(ledger) == [first, second, third]
+    bench.grade(ledger, first)
+    bench.grade(ledger, third)
+    assert bench.ungraded(ledger) == [second]
+    assert bench.ungraded(ledger) == [second]
+    bench.grade(ledger, second)
+    assert bench.ungraded(ledger) == []
+    fourth = measured(ledger, "r9")
+    assert bench.ungraded(ledger) == [fourth]
+
+
+def test_the_judgement_has_the_keys_of_the_contract(ledger: MemoryLedger) -> None:
+    """Every key of docs/bench-format.md, and no other."""
+    judged = bench.grade(ledger, measured(ledger))
+    keys = "measurement next truth reading ear hand pen pulse arm_lines picture cautions"
+    assert set(judged) == set(keys.split())
+    assert set(judged["truth"]) == {"systolic", "diastolic", "muffling_mmhg", "key"}
+    assert set(judged["truth"]["systolic"]) == {"verdict", "mmhg", "low", "high"}
+    assert set(judged["truth"]["key"]) == {"systolic", "diastolic"}
+    assert set(judged["reading"]) == {"systolic", "diastolic", "muffling"}
+    assert set(judged["ear"]) == {"systolic_error_mmhg", "diastolic_error_mmhg", "lines"}
+    assert set(judged["hand"]) == {"systolic_loss_mmhg", "diastolic_loss_mmhg", "peak_mmhg", "lines", "segments"}
+    assert set(judged["hand"]["segments"][0]) == {"from_mmhg", "to_mmhg", "rate_mmhg_per_s"}
+    assert set(judged["picture"]) == {"beats", "gap_mmhg", "pressure", "asked_rate"}
+    assert set(judged["picture"]["beats"][0]) == {"at_s", "mmhg", "level_db", "audible", "phase"}
+    assert set(judged["picture"]["pressure"]) == {"time_s", "mmhg"}
+
+
 def test_an_erased_learner_leaves_nothing_to_go_on_with(ledger: MemoryLedger) -> None:
     """After erasing, the measurement is not found, own readings are empty and nothing waits to be graded."""
     measurement = measured(ledger)

@@ -172,6 +172,19 @@ def test_a_missing_palpation_is_told_where_the_policy_asks_for_it() -> None:
     assert not said(judged(bench_log(peak_mmhg=180), policy="FIXED_180").hand_lines, "palpated")
 
 
+def test_a_cuff_not_emptied_after_palpation_is_told() -> None:
+    """A palpated value with one inflation only: the cuff was never empty between."""
+    log = {**bench_log(), "palpated_mmhg": 126}
+    assert said(judged(log).hand_lines, "The cuff was not emptied between")
+
+
+def test_the_visible_pulse_is_recorded_and_its_bias_named() -> None:
+    """On: told in the ear's lines; off: no word of it."""
+    log = bench_log(palpated_mmhg=126)
+    assert not said(judged(log).ear_lines, "visible pulse")
+    assert said(judged({**log, "visible_pulse": True}).ear_lines, "Eyes on a trace tend to read diastolic high.")
+
+
 def test_palpation_wait_and_value_are_told() -> None:
     """Waited 5 s where 15 is asked; palpated 100 where the systolic was 128."""
     lines = judged(bench_log(palpated_mmhg=100, empty_s=5)).hand_lines

@@ -51,6 +51,7 @@ TABLE_S = 600
 """The arm table covers the longest log [s]."""
 LONGEST_REF = 100
 LONGEST_WHY = 500
+_ALL_JUDGED_TO = "bench.all_judged_to"
 _ROWS, _EFFECTS, _BEATS, _SOUNDS = 2, 3, 4, 5
 """Which random stream of (seed, number, repeat) makes the order of choices, the faults, the beats, the
 sounds."""
@@ -133,7 +134,8 @@ def begin(
             seed = secrets.randbits(48)
         number = max((int(body["case_number"]) for body in mine), default=0) + 1
         if again is not None:
-            number = int(_body(_own(ledger, who, again))["case_number"])
+            same = _body(_own(ledger, who, again))
+            seed, number = int(same["seed"]), int(same["case_number"])
         repeat = sum(int(body["case_number"]) == number for body in mine)
         body = {
             "seed": seed,
@@ -296,15 +298,25 @@ def own_readings(ledger: Ledger, who: str) -> list[OwnReading]:
 
 
 def ungraded(ledger: Ledger) -> list[str]:
-    """Return the measurements that are filed and not yet judged, oldest first: to be graded at start-up."""
-    waiting: dict[str, None] = {}
-    for row in ledger.rows(kinds=[Kind.MEASUREMENT_FILED, Kind.MEASUREMENT_JUDGED]):
+    """Return the measurements that are filed and not yet judged, oldest first: to be graded at start-up.
+
+    A mark in the ledger's settings remembers up to which row all are judged, so that a long journal is not read anew
+    at every start.
+    """
+    mark = int(ledger.setting(_ALL_JUDGED_TO) or 0)
+    waiting: dict[str, int] = {}
+    seen = mark
+    for row in ledger.rows(after=mark, kinds=[Kind.MEASUREMENT_FILED, Kind.MEASUREMENT_JUDGED]):
+        seen = row.seq
         if row.ref is None or row.body is None:
             continue
         if row.kind == Kind.MEASUREMENT_FILED:
-            waiting[row.ref] = None
+            waiting[row.ref] = row.seq
         else:
             waiting.pop(row.ref, None)
+    first_waiting = min(waiting.values(), default=seen + 1)
+    if first_waiting - 1 > mark:
+        ledger.set_setting(_ALL_JUDGED_TO, str(first_waiting - 1))
     return list(waiting)
 
 

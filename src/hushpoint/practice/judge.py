@@ -43,6 +43,8 @@ BIG_FAULT_MMHG = 4.0
 """A set-up fault of this size comes early in what to do next (design choice)."""
 LOSS_TOLD_MMHG = 1.5
 """A hand loss below this is not spoken of (design choice: under one mark of the dial)."""
+SEEN_PULSE_LINE = "The visible pulse was on: recorded with the reading. Eyes on a trace tend to read diastolic high."
+"""Ten listeners, 30 clips: +2.6 by eye on the trace, -0.7 by ear (facts 8; SEEN)."""
 KEY_MMHG = 2
 MOST_PICTURE_POINTS = 400
 
@@ -167,7 +169,8 @@ def judge(
     ear = _Ear(truth, diastolic, log.reading, to_zero=table.to_zero, silent=silent)
     hand = _Hand(table, truth, log, policy, slow)
     hand.read(earlier_readings)
-    segments = log.segments()
+    if log.visible_pulse:
+        ear.lines.append(SEEN_PULSE_LINE)
     pulse = _pulse(case, table, log)
     pens = pen_lines([one.reading for one in earlier_readings], log.reading, _last_same(earlier_readings))
     return Judgement(
@@ -182,7 +185,7 @@ def judge(
         diastolic_loss_mmhg=hand.diastolic_loss,
         peak_mmhg=log.peak_mmhg,
         hand_lines=tuple(hand.lines),
-        segments=segments,
+        segments=log.segments(),
         pen_lines=tuple(pens),
         pulse=pulse,
         arm_lines=tuple(one.line for one in named_effects),
@@ -317,6 +320,10 @@ class _Hand:
     def _palpation(self) -> None:
         log, palpation = self.log, self.log.palpation
         if not self.policy.palpation_asked:
+            return
+        if palpation is None and log.palpated_mmhg is not None:
+            self.lines.append("The cuff was not emptied between feeling the pulse go and pumping to listen.")
+            self.acts.append((70, "empty the cuff after feeling the pulse go, wait, then pump to listen."))
             return
         if palpation is None or log.palpated_mmhg is None:
             self.lines.append("No palpated systolic: the pulse was not felt away before pumping to listen.")
