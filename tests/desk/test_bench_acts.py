@@ -113,8 +113,7 @@ def test_the_server_trusts_no_one(ledger: MemoryLedger) -> None:
     assert stored is not None
     assert set(stored["log"]) == set(log)
     judged = bench.grade(ledger, one.measurement)
-    made = bench._Made(next(ledger.rows(kinds=[Kind.MEASUREMENT_BEGUN])))
-    beats, _ = made.arm(choices)
+    beats = bench.arm_of(ledger, who="ines", measurement=one.measurement)
     truth = truth_of(beats, np.array(log["time_s"]), np.array(log["pressure_mmhg"]))
     assert judged["truth"]["systolic"]["mmhg"] == round(truth.systolic.mmhg, 1)
     assert judged["ear"]["systolic_error_mmhg"] == round(200 - truth.systolic.mmhg, 1)

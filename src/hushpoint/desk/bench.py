@@ -175,6 +175,12 @@ def set_up(ledger: Ledger, *, who: str, measurement: str, choices: object) -> di
     return sent
 
 
+def arm_of(ledger: Ledger, *, who: str, measurement: str) -> BeatTable:
+    """Return the beats of the arm as the newest set-up leaves it; raises BadInputError before any set-up."""
+    begun = _own(ledger, who, measurement)
+    return _Made(begun).arm(_newest_choices(ledger, begun))[0]
+
+
 def file_log(ledger: Ledger, *, who: str, measurement: str, log: object) -> Filed:
     """Check the log and store it; sent again it is stored once and the first row's number comes back.
 
@@ -184,12 +190,9 @@ def file_log(ledger: Ledger, *, who: str, measurement: str, log: object) -> File
     stored = _one(ledger, Kind.MEASUREMENT_FILED, measurement)
     if stored is not None:
         return Filed(stored.seq, again=True)
-    set_ups = list(_set_ups(ledger, begun))
-    if not set_ups:
-        raise BadInputError("this measurement is not set up yet: send the choices first")
     body = {
         "measurement": measurement,
-        "choices": dict(_body(set_ups[-1])["choices"]),
+        "choices": _newest_choices(ledger, begun),
         "log": check_log(log).to_json(),
     }
     entry = Entry(Kind.MEASUREMENT_FILED, body, room=begun.room, who=who, ref=measurement)
@@ -390,6 +393,13 @@ def _body(row: Row) -> Mapping[str, Any]:
 
 def _set_ups(ledger: Ledger, begun: Row) -> Iterator[Row]:
     return _of_measurement(ledger, begun, Kind.MEASUREMENT_SET_UP)
+
+
+def _newest_choices(ledger: Ledger, begun: Row) -> dict[str, str]:
+    set_ups = list(_set_ups(ledger, begun))
+    if not set_ups:
+        raise BadInputError("this measurement is not set up yet: send the choices first")
+    return dict(_body(set_ups[-1])["choices"])
 
 
 def _corrections(ledger: Ledger, begun: Row) -> Iterator[Row]:
