@@ -1,0 +1,102 @@
+// Finished measurements wait here until the server has them: kept before sending, sent once, tried again until
+// acknowledged. The server stores a measurement once however often it comes.
+
+const KEY = "hushpoint.outbox";
+const FIRST_WAIT_MS = 1000;
+const LONGEST_WAIT_MS = 20000;
+
+/**
+ * @typedef {{measurement: string, log: unknown}} Waiting
+ * @typedef {{getItem: (key: string) => string | null, setItem: (key: string, value: string) => void}} Store
+ * @typedef {(path: string, body: unknown) => Promise<{status: number, data: {error?: string}}>} Send
+ * @typedef {{waiting: (count: number) => void, stored: (measurement: string) => void,
+ *   refused: (measurement: string, why: string) => void}} Told
+ */
+
+/**
+ * The next wait after one that was too short [ms].
+ * @param {number} wait_ms
+ */
+export function longer(wait_ms) {
+  return Math.min(LONGEST_WAIT_MS, wait_ms * 2);
+}
+
+export class Outbox {
+  /**
+   * @param {Store} store
+   * @param {Send} send
+   * @param {Told} told
+   */
+  constructor(store, send, told) {
+    this.store = store;
+    this.send = send;
+    this.told = told;
+    this.wait_ms = FIRST_WAIT_MS;
+    this.busy = false;
+    /** @type {ReturnType<typeof setTimeout> | undefined} */
+    this.timer = undefined;
+  }
+
+  /** @returns {Waiting[]} */
+  waiting() {
+    return JSON.parse(this.store.getItem(KEY) ?? "[]");
+  }
+
+  /**
+   * Keep a finished measurement; only then is it sent.
+   * @param {string} measurement
+   * @param {unknown} log
+   */
+  add(measurement, log) {
+    const others = this.waiting().filter((one) => one.measurement !== measurement);
+    this.#keep([...others, { measurement, log }]);
+    return this.sendAll();
+  }
+
+  /** Send what waits, the oldest first. */
+  async sendAll() {
+    if (this.busy) return;
+    this.busy = true;
+    clearTimeout(this.timer);
+    try {
+      for (const one of this.waiting()) {
+        if (!(await this.#sendOne(one))) return this.#again();
+        this.wait_ms = FIRST_WAIT_MS;
+      }
+    } finally {
+      this.busy = false;
+    }
+  }
+
+  /** @param {Waiting} one */
+  async #sendOne({ measurement, log }) {
+    let answer;
+    try {
+      answer = await this.send(`/practise/measurements/${measurement}/log`, log);
+    } catch {
+      return false;
+    }
+    if (answer.status === 200 || answer.status === 201) {
+      this.#keep(this.waiting().filter((one) => one.measurement !== measurement));
+      this.told.stored(measurement);
+      return true;
+    }
+    const later = answer.status >= 500 || [401, 403, 408, 425, 429].includes(answer.status);
+    if (later) return false;
+    const why = answer.data.error ?? "The server did not take this reading.";
+    this.#keep(this.waiting().filter((one) => one.measurement !== measurement));
+    this.told.refused(measurement, why);
+    return true;
+  }
+
+  #again() {
+    this.told.waiting(this.waiting().length);
+    this.timer = setTimeout(() => void this.sendAll(), this.wait_ms);
+    this.wait_ms = longer(this.wait_ms);
+  }
+
+  /** @param {Waiting[]} all */
+  #keep(all) {
+    this.store.setItem(KEY, JSON.stringify(all));
+  }
+}
