@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -13,22 +16,25 @@ from hushpoint.arm import truth_of
 from hushpoint.desk import bench
 from hushpoint.errors import AlreadyDoneError, BadInputError, NotAllowedError, NotFoundError
 from hushpoint.ledger.memory import MemoryLedger
-from hushpoint.ledger.records import Kind
+from hushpoint.ledger.records import Kind, Ledger
+from hushpoint.ledger.store import open_sqlite
 from hushpoint.practice.setup import right_choices
 
 
-@pytest.fixture
-def ledger() -> MemoryLedger:
-    """An empty ledger."""
-    return MemoryLedger()
+@pytest.fixture(params=["memory", "sqlite"])
+def ledger(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Ledger]:
+    """An empty ledger, in memory and as a file."""
+    opened: Ledger = MemoryLedger() if request.param == "memory" else open_sqlite(tmp_path / "ledger.db")
+    yield opened
+    opened.close()
 
 
-def begun(ledger: MemoryLedger, who: str = "ines", ref: str = "r1", **more: Any) -> bench.Begun:
+def begun(ledger: Ledger, who: str = "ines", ref: str = "r1", **more: Any) -> bench.Begun:
     """Return a measurement begun on series 7."""
     return bench.begin(ledger, who=who, ref=ref, room="RKTM", seed=7, **more)
 
 
-def measured(ledger: MemoryLedger, ref: str = "r1", reading: tuple[int, int] = (124, 76), **more: Any) -> str:
+def measured(ledger: Ledger, ref: str = "r1", reading: tuple[int, int] = (124, 76), **more: Any) -> str:
     """Return a measurement that is begun, set up rightly and filed."""
     one = begun(ledger, ref=ref, **more)
     bench.set_up(ledger, who="ines", measurement=one.measurement, choices=right_choices(one.case))
@@ -37,12 +43,12 @@ def measured(ledger: MemoryLedger, ref: str = "r1", reading: tuple[int, int] = (
     return one.measurement
 
 
-def count(ledger: MemoryLedger, kind: Kind) -> int:
+def count(ledger: Ledger, kind: Kind) -> int:
     """Return how many rows of a kind are stored."""
     return len(list(ledger.rows(kinds=[kind])))
 
 
-def test_a_whole_measurement(ledger: MemoryLedger) -> None:
+def test_a_whole_measurement(ledger: Ledger) -> None:
     """Begin to judgement: one row each, each with the class, the learner and the measurement."""
     measurement = measured(ledger)
     assert bench.judgement(ledger, who="ines", measurement=measurement) is None
@@ -60,7 +66,7 @@ def test_a_whole_measurement(ledger: MemoryLedger) -> None:
     json.dumps(judged, allow_nan=False)
 
 
-def test_every_act_sent_twice_is_stored_once(ledger: MemoryLedger) -> None:
+def test_every_act_sent_twice_is_stored_once(ledger: Ledger) -> None:
     """Begin, set up, file and grade twice: the same answers and no second row."""
     first, second = begun(ledger), begun(ledger)
     assert first.to_json() == second.to_json()
@@ -75,7 +81,23 @@ def test_every_act_sent_twice_is_stored_once(ledger: MemoryLedger) -> None:
     assert ledger.last() == 4
 
 
-def test_the_newest_set_up_counts_until_the_log_is_filed(ledger: MemoryLedger) -> None:
+def test_a_log_sent_by_many_at_once_is_stored_once(ledger: Ledger) -> None:
+    """Eight sends and eight gradings at the same time: one row each, one row number for all."""
+    one = begun(ledger)
+    bench.set_up(ledger, who="ines", measurement=one.measurement, choices=right_choices(one.case))
+    log = bench_log()
+    with ThreadPoolExecutor(8) as pool:
+        sent = [pool.submit(bench.file_log, ledger, who="ines", measurement=one.measurement, log=log) for _ in range(8)]
+        filed = [future.result() for future in sent]
+        graded = [pool.submit(bench.grade, ledger, one.measurement) for _ in range(8)]
+        judgements = [future.result() for future in graded]
+    assert len({one.seq for one in filed}) == 1
+    assert [one.again for one in filed].count(False) == 1
+    assert all(one == judgements[0] for one in judgements)
+    assert count(ledger, Kind.MEASUREMENT_FILED) == count(ledger, Kind.MEASUREMENT_JUDGED) == 1
+
+
+def test_the_newest_set_up_counts_until_the_log_is_filed(ledger: Ledger) -> None:
     """Advice can be followed: choices may be mended before pumping, and stand once the log is in."""
     one = begun(ledger, guided=True)
     right = right_choices(one.case)
@@ -94,14 +116,14 @@ def test_the_newest_set_up_counts_until_the_log_is_filed(ledger: MemoryLedger) -
     assert count(ledger, Kind.MEASUREMENT_SET_UP) == 2
 
 
-def test_unguided_practice_gets_no_advice(ledger: MemoryLedger) -> None:
+def test_unguided_practice_gets_no_advice(ledger: Ledger) -> None:
     """A poor choice is accepted silently."""
     one = begun(ledger)
     poor = {**right_choices(one.case), "ears": "tapped_silent"}
     assert "advice" not in bench.set_up(ledger, who="ines", measurement=one.measurement, choices=poor)
 
 
-def test_the_server_trusts_no_one(ledger: MemoryLedger) -> None:
+def test_the_server_trusts_no_one(ledger: Ledger) -> None:
     """The truth comes from seed, choices and the log's pressure; a truth sent along is thrown away."""
     one = begun(ledger)
     choices = right_choices(one.case)
@@ -120,7 +142,7 @@ def test_the_server_trusts_no_one(ledger: MemoryLedger) -> None:
     assert table["beats"]["systolic_mmhg"][:50] == beats.systolic_mmhg[:50].tolist()
 
 
-def test_a_bad_log_leaves_nothing_behind(ledger: MemoryLedger) -> None:
+def test_a_bad_log_leaves_nothing_behind(ledger: Ledger) -> None:
     """A refused log adds no row, and a good one can follow."""
     one = begun(ledger)
     bench.set_up(ledger, who="ines", measurement=one.measurement, choices=right_choices(one.case))
@@ -131,13 +153,13 @@ def test_a_bad_log_leaves_nothing_behind(ledger: MemoryLedger) -> None:
     assert bench.file_log(ledger, who="ines", measurement=one.measurement, log=bench_log()).seq == before + 1
 
 
-def test_a_log_before_the_set_up_is_refused(ledger: MemoryLedger) -> None:
+def test_a_log_before_the_set_up_is_refused(ledger: Ledger) -> None:
     """There is no arm to grade it by."""
     with pytest.raises(BadInputError, match="not set up yet"):
         bench.file_log(ledger, who="ines", measurement=begun(ledger).measurement, log=bench_log())
 
 
-def test_only_the_learner_who_began_goes_on(ledger: MemoryLedger) -> None:
+def test_only_the_learner_who_began_goes_on(ledger: Ledger) -> None:
     """Another learner may neither set up, file, see nor correct; an unknown measurement is not found."""
     measurement = measured(ledger)
     acts = [
@@ -156,12 +178,12 @@ def test_only_the_learner_who_began_goes_on(ledger: MemoryLedger) -> None:
     assert ledger.last() == rows
 
 
-def test_the_same_ref_of_two_learners_begins_two_measurements(ledger: MemoryLedger) -> None:
+def test_the_same_ref_of_two_learners_begins_two_measurements(ledger: Ledger) -> None:
     """Client-made ids of two phones may be equal by chance."""
     assert begun(ledger, who="ines").measurement != begun(ledger, who="tomo").measurement
 
 
-def test_the_next_person_and_the_same_person_again(ledger: MemoryLedger) -> None:
+def test_the_next_person_and_the_same_person_again(ledger: Ledger) -> None:
     """Each begin meets the next case of the series; `again` meets the same arm with other beats."""
     first = measured(ledger, "r1")
     second = begun(ledger, ref="r2")
@@ -176,7 +198,7 @@ def test_the_next_person_and_the_same_person_again(ledger: MemoryLedger) -> None
     assert tables[0]["beats"]["foot_s"] != tables[1]["beats"]["foot_s"]
 
 
-def test_a_hurried_second_measurement_is_told_its_wait(ledger: MemoryLedger) -> None:
+def test_a_hurried_second_measurement_is_told_its_wait(ledger: Ledger) -> None:
     """Measured again at once on the same arm: the wait asked by the policy is named."""
     first = measured(ledger, "r1")
     second = measured(ledger, "r2", again=first)
@@ -185,7 +207,7 @@ def test_a_hurried_second_measurement_is_told_its_wait(ledger: MemoryLedger) -> 
     assert any(line.endswith("since the last measurement; 60 is asked.") for line in lines)
 
 
-def test_a_correction_stands_beside_the_first_reading(ledger: MemoryLedger) -> None:
+def test_a_correction_stands_beside_the_first_reading(ledger: Ledger) -> None:
     """The grade stays, the first reading stays, the newest correction is shown; the same one twice is one row."""
     measurement = measured(ledger, reading=(142, 76))
     judged = bench.grade(ledger, measurement)
@@ -204,7 +226,7 @@ def test_a_correction_stands_beside_the_first_reading(ledger: MemoryLedger) -> N
             bench.correct_reading(ledger, who="ines", measurement=measurement, reading=reading, why=why)
 
 
-def test_digits_are_judged_over_the_learners_own_history(ledger: MemoryLedger) -> None:
+def test_digits_are_judged_over_the_learners_own_history(ledger: Ledger) -> None:
     """Twelve readings ending in 0 are told as a habit in the twelfth judgement and not before."""
     for number in range(12):
         last = measured(ledger, f"r{number}", reading=(120, 80))
@@ -215,7 +237,7 @@ def test_digits_are_judged_over_the_learners_own_history(ledger: MemoryLedger) -
     assert bench.grade(ledger, first)["pen"]["lines"] == ["1 reading: too few to tell a habit of digits."]
 
 
-def test_what_waits_to_be_graded_is_found_at_every_start(ledger: MemoryLedger) -> None:
+def test_what_waits_to_be_graded_is_found_at_every_start(ledger: Ledger) -> None:
     """Filed and not judged is found again after every start, whatever else was judged meanwhile."""
     first, second, third = (measured(ledger, f"r{number}") for number in range(3))
     assert bench.ungraded(ledger) == [first, second, third]
@@ -229,7 +251,7 @@ def test_what_waits_to_be_graded_is_found_at_every_start(ledger: MemoryLedger) -
     assert bench.ungraded(ledger) == [fourth]
 
 
-def test_the_judgement_has_the_keys_of_the_contract(ledger: MemoryLedger) -> None:
+def test_the_judgement_has_the_keys_of_the_contract(ledger: Ledger) -> None:
     """Every key of docs/bench-format.md, and no other."""
     judged = bench.grade(ledger, measured(ledger))
     keys = "measurement next truth reading ear hand pen pulse arm_lines picture cautions"
@@ -246,7 +268,7 @@ def test_the_judgement_has_the_keys_of_the_contract(ledger: MemoryLedger) -> Non
     assert set(judged["picture"]["pressure"]) == {"time_s", "mmhg"}
 
 
-def test_an_erased_learner_leaves_nothing_to_go_on_with(ledger: MemoryLedger) -> None:
+def test_an_erased_learner_leaves_nothing_to_go_on_with(ledger: Ledger) -> None:
     """After erasing, the measurement is not found, own readings are empty and nothing waits to be graded."""
     measurement = measured(ledger)
     ledger.erase("ines", why="asked for")
@@ -259,14 +281,14 @@ def test_an_erased_learner_leaves_nothing_to_go_on_with(ledger: MemoryLedger) ->
 
 
 @pytest.mark.parametrize("ref", ["", "x" * 101, None, 7])
-def test_a_bad_ref_is_refused(ledger: MemoryLedger, ref: object) -> None:
+def test_a_bad_ref_is_refused(ledger: Ledger, ref: object) -> None:
     """The page's own id is a short text."""
     with pytest.raises(BadInputError, match="ref"):
         bench.begin(ledger, who="ines", ref=ref)  # type: ignore[arg-type]
     assert ledger.last() == 0
 
 
-def test_an_unknown_policy_is_refused(ledger: MemoryLedger) -> None:
+def test_an_unknown_policy_is_refused(ledger: Ledger) -> None:
     """With the list of those there are."""
     with pytest.raises(BadInputError, match="must be one of"):
         begun(ledger, policy_id="NOBODYS")

@@ -10,7 +10,7 @@ import pytest
 from hushpoint.measure import NotHeard, Reading, Written
 from hushpoint.practice.pen import pen_lines, zeros_p
 
-LIMITS = Path(__file__).resolve().parents[1] / "published" / "policy_zero_digit_limits.csv"
+LIMITS = Path(__file__).resolve().parents[1] / "published" / "digits_smallest_zero_counts.csv"
 
 
 def limits() -> list[dict[str, str]]:
@@ -24,11 +24,11 @@ def pair(systolic: int, diastolic: int = 76) -> Reading:
     return Reading(Written(systolic), Written(diastolic))
 
 
-@pytest.mark.parametrize("row", limits(), ids=lambda row: row["even_readings"])
+@pytest.mark.parametrize("row", limits(), ids=lambda row: row["n"])
 def test_smallest_odd_zero_counts(row: dict[str, str]) -> None:
     """The printed count is the first below 5 % and 1 %; one fewer is not."""
-    even = int(row["even_readings"])
-    for column, level in (("odd_at_5_percent", 0.05), ("odd_at_1_percent", 0.01)):
+    even = int(row["n"])
+    for column, level in (("smallest_at_5_percent", 0.05), ("smallest_at_1_percent", 0.01)):
         count = int(row[column])
         assert zeros_p(count, even) < level <= zeros_p(count - 1, even)
 
