@@ -122,9 +122,26 @@ def test_hand_loss_is_truth_minus_the_very_slow_one() -> None:
     assert judgement.systolic_loss_mmhg == pytest.approx(truth.systolic.mmhg - slow[0])
     assert judgement.diastolic_loss_mmhg == pytest.approx(truth.diastolic.mmhg - slow[1])
     assert -5 <= judgement.systolic_loss_mmhg <= 0 <= judgement.diastolic_loss_mmhg <= 5
-    assert said(judgement.hand_lines, "Your hand: 5.0 mmHg/s between 140 and 120; 2 to 3 is asked.")
+    assert said(judgement.hand_lines, "Your hand: 5.0 mmHg/s between 140 and 80; 2 to 3 is asked.")
     assert said(judgement.hand_lines, "At that rate even the best ear reads systolic low")
     assert judgement.next.startswith("Next: release slower from ")
+
+
+def test_only_the_bands_off_the_asked_rate_are_told() -> None:
+    """Fast above, asked below: the fast stretch alone is named, with its own ends."""
+    log = bench_log((128, 82), palpated_mmhg=126)
+    time, pressure = log["time_s"], log["pressure_mmhg"]
+    start = next(at for at in range(len(pressure)) if time[at] > 40 and 139.9 < pressure[at] < 140.1)
+    end = next(at for at in range(start, len(pressure)) if pressure[at] < 120)
+    quick = (time[end] - time[start]) / 2  # that stretch in half the time: 5 mmHg/s
+    log["time_s"] = [
+        moment if at <= start else time[start] + (moment - time[start]) / 2 if at <= end else moment - quick
+        for at, moment in enumerate(time)
+    ]
+    judgement = judged(log)
+    told = [line for line in judgement.hand_lines if line.startswith("Your hand: ")]
+    assert told == ["Your hand: 5.0 mmHg/s between 140 and 120; 2 to 3 is asked."]
+    assert judgement.next == "Next: release slower from 140 to 120."
 
 
 def test_a_good_hand_is_told_so() -> None:
@@ -132,7 +149,7 @@ def test_a_good_hand_is_told_so() -> None:
     log = bench_log((128, 82), palpated_mmhg=126, open_at_mmhg=60)
     judgement = judged(log)
     assert all(2 <= one.rate_mmhg_per_s <= 3 for one in judgement.segments[1:])
-    assert said(judgement.hand_lines, "Your hand: held 2 to 3 mmHg/s between the sounds.")
+    assert said(judgement.hand_lines, "Your hand: held 2 to 3 mmHg/s through the sounds.")
     assert said(judgement.hand_lines, "above the palpated value; 30 to 40 is asked.")
     assert judgement.next.startswith("Next: another person.")
 

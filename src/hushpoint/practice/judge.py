@@ -401,26 +401,34 @@ class _Hand:
     def _rate(self) -> None:
         low, high = self.policy.release_mmhg_per_s
         top, bottom = self._ends()
-        asked = f"{low:g} to {high:g} is asked"
-        off: list[tuple[float, Segment]] = []
-        for one in self.log.segments():
-            if one.to_mmhg >= top or one.from_mmhg <= bottom:
-                continue
-            excess = max(one.rate_mmhg_per_s - high, low - one.rate_mmhg_per_s)
-            if excess > RATE_SLACK_MMHG_PER_S:
-                off.append((excess, one))
-        for _, one in off:
-            between = f"between {one.from_mmhg:.0f} and {one.to_mmhg:.0f}"
-            self.lines.append(f"Your hand: {one.rate_mmhg_per_s:.1f} mmHg/s {between}; {asked}.")
-        if off:
-            _, worst = max(off, key=lambda pair: pair[0])
-            word = "slower" if worst.rate_mmhg_per_s > high else "faster"
+        between = [one for one in self.log.segments() if one.to_mmhg < top and one.from_mmhg > bottom]
+        if not between:
+            return
+        runs: list[tuple[str, list[Segment]]] = []
+        for one in between:
+            word = ""
+            if one.rate_mmhg_per_s > high + RATE_SLACK_MMHG_PER_S:
+                word = "slower"
+            elif one.rate_mmhg_per_s < low - RATE_SLACK_MMHG_PER_S:
+                word = "faster"
+            if runs and runs[-1][0] == word:
+                runs[-1][1].append(one)
+            else:
+                runs.append((word, [one]))
+        off = [(word, run) for word, run in runs if word]
+        for word, run in off:
+            rates = sorted({f"{one.rate_mmhg_per_s:.1f}" for one in run}, key=float)
+            told = rates[0] if len(rates) == 1 else f"{rates[0]} to {rates[-1]}"
+            from_mmhg, to_mmhg = run[0].from_mmhg, run[-1].to_mmhg
+            self.lines.append(
+                f"Your hand: {told} mmHg/s between {from_mmhg:.0f} and {to_mmhg:.0f}; {low:g} to {high:g} is asked."
+            )
             weight = 65 if word == "slower" else 38
-            self.acts.append((weight, f"release {word} from {worst.from_mmhg:.0f} to {worst.to_mmhg:.0f}."))
-            if word == "slower":
-                self.lines.append("At that rate even the best ear reads systolic low and diastolic high.")
-        elif self.log.segments():
-            self.lines.append(f"Your hand: held {asked.split(' is', maxsplit=1)[0]} mmHg/s between the sounds.")
+            self.acts.append((weight, f"release {word} from {from_mmhg:.0f} to {to_mmhg:.0f}."))
+        if any(word == "slower" for word, _ in off):
+            self.lines.append("At that rate even the best ear reads systolic low and diastolic high.")
+        if not off:
+            self.lines.append(f"Your hand: held {low:g} to {high:g} mmHg/s through the sounds.")
 
     def _stops(self) -> None:
         for stop in self.log.stops(*self._ends()):

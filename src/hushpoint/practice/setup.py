@@ -35,6 +35,7 @@ NARROWEST_PULSE_MMHG = 12.0
 arm)."""
 SHORT_REST_S = 60.0
 """What "one minute" of rest is worth [s]."""
+NOTHING_PUBLISHED = "No effect on the number is published"
 HALVES = 0.5
 """Chance that a head which nobody tapped is on its silent side (design choice)."""
 
@@ -84,6 +85,8 @@ class NamedEffect:
     @property
     def line(self) -> str:
         """One line for the judgement: the fault, what it did, the range and its source."""
+        if not (self.silent or self.level_db or self.source):
+            return f"{self.fault}: {NOTHING_PUBLISHED[0].lower()}{NOTHING_PUBLISHED[1:]}."
         share = f" {self.share * 100:.0f} % of it is left after a minute." if self.share < 1 else ""
         return f"{self.fault}: {self._did()}. {self.published}{self._source()}.{share}"
 
@@ -97,8 +100,6 @@ class NamedEffect:
             return "nothing could be heard"
         if self.level_db:
             return f"the sounds were {abs(self.level_db):.0f} dB fainter"
-        if not self.systolic_mmhg and not self.diastolic_mmhg:
-            return "it changed no number here"
         return f"{_signed(self.systolic_mmhg)} on systolic and {_signed(self.diastolic_mmhg)} on diastolic here"
 
     def _source(self) -> str:
@@ -325,7 +326,7 @@ _PLAIN_FAULTS: dict[tuple[str, str], tuple[str, str | None]] = {
     ("head", "beside"): ("Head beside the artery", "head_beside"),
     ("ears", "tapped_silent"): ("Head on its silent side", "dead_side"),
     ("ears", "backward"): ("Earpieces pointing backward", "earpieces_backward"),
-    ("ears", "not_wiped"): ("Earpieces and diaphragm not wiped: they pass on what they carry", None),
+    ("ears", "not_wiped"): ("Earpieces and diaphragm not wiped; they pass on what they carry", None),
 }
 """Faults that are the same for every case: (row, choice) to words and table row."""
 
@@ -401,7 +402,7 @@ def _drawn(fault: _Fault, rng: np.random.Generator) -> NamedEffect:
 
 
 def _named(fault: _Fault, systolic: float, diastolic: float, level_db: float, *, silent: bool) -> NamedEffect:
-    published, source, provenance = "No effect on the number is published", "", "FROM MEMORY"
+    published, source, provenance = NOTHING_PUBLISHED, "", "FROM MEMORY"
     if fault.height_cm:
         published = f"By hydrostatics {HYDROSTATIC_MMHG_PER_CM} mmHg per cm"
         source, provenance = "derived, blood of 1.055 g/mL", "DERIVED"
@@ -466,5 +467,5 @@ def _range(pair: tuple[float, float]) -> str:
 
 
 def _signed(mmhg: float) -> str:
-    whole = f"{mmhg:+.0f}"
-    return "0" if whole in ("+0", "-0") else whole
+    whole = math.floor(abs(mmhg) + 0.5)
+    return f"{whole if mmhg > 0 else -whole:+d}" if whole else "0"
