@@ -94,10 +94,10 @@ def needle_mmhg(table: BeatTable, time_s: Floats, pressure_mmhg: Floats, needle:
 
     Each beat lifts the line by its bounce; the pointer follows with `lag_s`. The bounce is never the reading.
     """
-    from scipy.signal import lfilter
-
     target = lifted_mmhg(table, time_s, pressure_mmhg, needle)
-    keep = math.exp(-float(time_s[1] - time_s[0]) / needle.lag_s)
-    followed: Floats
-    followed, _ = lfilter([1 - keep], [1, -keep], target, zi=[keep * target[0]])
-    return followed
+    follow = 1 - math.exp(-float(time_s[1] - time_s[0]) / needle.lag_s)
+    pointer, stands = [], float(target[0])
+    for mmhg in target.tolist():
+        stands += (mmhg - stands) * follow
+        pointer.append(stands)
+    return np.array(pointer)

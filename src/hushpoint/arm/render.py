@@ -37,6 +37,8 @@ PHASE_III_PEAK = 0.2
 """Peak of a standard arm's phase III in the file (1 is full scale)."""
 THUMP_DB = -20.0
 NOISE_HZ = (30.0, 500.0)
+"""First-order slopes below and above (design choice)."""
+FFT_BLOCK = 4096
 
 
 @dataclass(frozen=True)
@@ -142,10 +144,12 @@ def _sound(
 
 def _room(count: int, rate_hz: int, noise_db: float, rng: np.random.Generator) -> Samples:
     """Return room noise as strong against a standard phase III as its sensation level says."""
-    from scipy.signal import butter, sosfilt
-
-    band = butter(1, NOISE_HZ, "bandpass", fs=rate_hz, output="sos")
-    room = sosfilt(band, rng.standard_normal(count, dtype=np.float32))
+    length = FFT_BLOCK * -(-count // FFT_BLOCK)
+    white = np.fft.rfft(rng.standard_normal(length, dtype=np.float32))
+    hz = np.fft.rfftfreq(length, 1 / rate_hz)
+    low, high = NOISE_HZ
+    shape = (hz / low) / np.sqrt(1 + (hz / low) ** 2) / np.sqrt(1 + (hz / high) ** 2)
+    room = np.fft.irfft(white * shape.astype(np.float32), length)[:count]
     burst_rms = PHASE_III_PEAK / 3  # a damped ringing's rms over its main part is about a third of its peak
     wanted = burst_rms * 10 ** ((noise_db - LOUDNESS_DB) / 20)
     scaled: Samples = (room * (wanted / np.sqrt(np.mean(room**2)))).astype(np.float32)
