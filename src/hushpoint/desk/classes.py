@@ -1,0 +1,300 @@
+"""Classes: open and close, roster, joining, the board for the lecturer and the wall for everyone.
+
+Names live in payloads only (kinds roster.added and learner.joined, `who` a random id), so that they can be erased.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import secrets
+import unicodedata
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from hushpoint.errors import AlreadyDoneError, BadInputError, NotFoundError
+from hushpoint.guideline import teaching_policy
+from hushpoint.ledger.records import Entry, Kind, Ledger, Row
+
+LETTERS = "BCDFGHJKLMNPQRSTVWXZ"
+"""Codes have four of these: no vowels, so no words; no letter that is read as a digit."""
+CODE_LENGTH = 4
+LONGEST_NAME = 80
+MOST_LEARNERS = 500
+FEWEST_FOR_SPREAD = 5
+"""Below five answers a spread would point at people."""
+ALONE = ""
+"""The room of those who practise alone."""
+SPREAD_MMHG = 10
+"""The wall's spread runs from this much low to this much high; the rest is counted at its ends."""
+
+
+class NameTakenError(AlreadyDoneError):
+    """Someone has joined with this name already: on another device it may be the same person, who says so."""
+
+
+@dataclass(frozen=True, slots=True)
+class ClassInfo:
+    """A class as opened."""
+
+    code: str
+    name: str
+    policy_id: str
+    opened_at: str
+    closed: bool
+
+
+@dataclass(slots=True)
+class BoardLine:
+    """What the lecturer sees of one learner.
+
+    `doing` is one of "not in yet", "in", "setting up", "measuring", "being judged", "judged"; ear errors and the
+    fastest release rate are of the last reading, None where withheld.
+    """
+
+    who: str
+    name: str
+    joined: bool = False
+    doing: str = "not in yet"
+    last_at: str = ""
+    reading: Mapping[str, int | None] | None = None
+    systolic_error_mmhg: float | None = None
+    diastolic_error_mmhg: float | None = None
+    rate_mmhg_per_s: float | None = None
+    readings: int = 0
+    next_act: str = ""
+
+    @property
+    def needs_mmhg(self) -> float:
+        """How far the last reading was off: who needs the lecturer first is listed first."""
+        return max(abs(self.systolic_error_mmhg or 0.0), abs(self.diastolic_error_mmhg or 0.0))
+
+
+@dataclass(slots=True)
+class Board:
+    """A class's state, folded from its rows; `take` brings it up to date."""
+
+    seq: int = 0
+    lines: dict[str, BoardLine] = field(default_factory=dict)
+    errors_mmhg: list[tuple[str, float | None, float | None]] = field(default_factory=list)
+
+    def take(self, rows: Sequence[Row]) -> None:
+        """Fold further rows of this class, in order."""
+        for row in rows:
+            self.seq = row.seq
+            if row.kind == Kind.PERSON_ERASED:
+                self.lines.pop(row.who, None)
+                self.errors_mmhg = [one for one in self.errors_mmhg if one[0] != row.who]
+            elif row.body is not None and row.who:
+                self._take(row, row.body)
+
+    def _take(self, row: Row, body: Mapping[str, Any]) -> None:
+        line = self.lines.setdefault(row.who, BoardLine(row.who, ""))
+        match row.kind:
+            case Kind.ROSTER_ADDED:
+                line.name = str(body["name"])
+            case Kind.LEARNER_JOINED:
+                line.name, line.joined, line.doing = str(body["name"]), True, "in"
+            case Kind.MEASUREMENT_BEGUN:
+                line.doing, line.last_at = "setting up", row.at
+            case Kind.MEASUREMENT_SET_UP:
+                line.doing, line.last_at = "measuring", row.at
+            case Kind.MEASUREMENT_FILED:
+                line.doing, line.last_at = "being judged", row.at
+                line.reading = body["log"]["reading"]
+                line.readings += 1
+                line.systolic_error_mmhg = line.diastolic_error_mmhg = line.rate_mmhg_per_s = None
+            case Kind.MEASUREMENT_JUDGED:
+                self._judged(line, body["judgement"])
+            case Kind.READING_CORRECTED:
+                line.reading = body["reading"]
+            case _:
+                pass
+
+    def _judged(self, line: BoardLine, judgement: Mapping[str, Any]) -> None:
+        ear = judgement["ear"]
+        line.doing, line.next_act = "judged", str(judgement["next"])
+        line.systolic_error_mmhg = ear["systolic_error_mmhg"]
+        line.diastolic_error_mmhg = ear["diastolic_error_mmhg"]
+        rates = [segment["rate_mmhg_per_s"] for segment in judgement["hand"]["segments"]]
+        line.rate_mmhg_per_s = max(rates, default=None)
+        self.errors_mmhg.append((line.who, line.systolic_error_mmhg, line.diastolic_error_mmhg))
+
+    def in_order(self) -> list[BoardLine]:
+        """Return the lines: the furthest off first, then those with fewest readings, then by name."""
+        return sorted(self.lines.values(), key=lambda line: (-line.needs_mmhg, line.readings, line.name.casefold()))
+
+    def wall(self) -> dict[str, Any]:
+        """Return what everyone may see: counts, and the spread of ear errors from five answers on; no names."""
+        return {
+            "joined": sum(line.joined for line in self.lines.values()),
+            "listed": len(self.lines),
+            "measured": sum(line.readings > 0 for line in self.lines.values()),
+            "readings": sum(line.readings for line in self.lines.values()),
+            "measuring": sum(line.doing == "measuring" for line in self.lines.values()),
+            "systolic": self._spread(1),
+            "diastolic": self._spread(2),
+        }
+
+    def _spread(self, place: int) -> list[tuple[int, int]] | None:
+        """Count errors in steps of 2 mmHg; None while fewer than five people have one."""
+        found = [(one[0], one[place]) for one in self.errors_mmhg if one[place] is not None]
+        if len({who for who, _ in found}) < FEWEST_FOR_SPREAD:
+            return None
+        steps = Counter(max(-SPREAD_MMHG, min(SPREAD_MMHG, 2 * round(float(error or 0) / 2))) for _, error in found)
+        return [(step, steps.get(step, 0)) for step in range(-SPREAD_MMHG, SPREAD_MMHG + 1, 2)]
+
+
+def open_class(ledger: Ledger, *, name: str, policy_id: str) -> str:
+    """Open a class under a teaching policy and return its code."""
+    name = clean_name(name, "class name")
+    policy = teaching_policy(policy_id)
+    taken = {row.room for row in ledger.rows(kinds=[Kind.CLASS_OPENED])}
+    code = _code()
+    while code in taken:
+        code = _code()
+    ledger.append(Entry(Kind.CLASS_OPENED, {"name": name, "policy": policy.id}, room=code, ref=code))
+    return code
+
+
+def close_class(ledger: Ledger, code: str, *, closed: bool) -> None:
+    """Close a class to newcomers, or open it again; its readings stay."""
+    if find_class(ledger, code).closed != closed:
+        ledger.append(Entry(Kind.CLASS_CLOSED, {"closed": closed}, room=code))
+
+
+def all_classes(ledger: Ledger) -> list[ClassInfo]:
+    """Return every class, newest first."""
+    found: dict[str, ClassInfo] = {}
+    for row in ledger.rows(kinds=[Kind.CLASS_OPENED, Kind.CLASS_CLOSED]):
+        if row.body is None:
+            continue
+        if row.kind == Kind.CLASS_OPENED:
+            found[row.room] = ClassInfo(row.room, row.body["name"], row.body["policy"], row.at, closed=False)
+        elif row.room in found:
+            one = found[row.room]
+            found[row.room] = ClassInfo(one.code, one.name, one.policy_id, one.opened_at, bool(row.body["closed"]))
+    return sorted(found.values(), key=lambda one: one.opened_at, reverse=True)
+
+
+def find_class(ledger: Ledger, code: str) -> ClassInfo:
+    """Return a class by its code, however it was typed; raises NotFoundError."""
+    wanted = code.strip().upper()
+    for row in ledger.rows(kinds=[Kind.CLASS_OPENED], room=wanted or "-", limit=1):
+        if row.body is not None:
+            changes = [change for change in ledger.rows(kinds=[Kind.CLASS_CLOSED], room=wanted) if change.body]
+            closed = bool(changes and changes[-1].body and changes[-1].body["closed"])
+            return ClassInfo(wanted, row.body["name"], row.body["policy"], row.at, closed)
+    raise NotFoundError("No class has this code. Codes have four letters.")
+
+
+def parse_roster(text: str) -> tuple[list[str], list[str]]:
+    """Read pasted lines or CSV (one name a line, first column counts); return the names and one line an error."""
+    names: list[str] = []
+    problems: list[str] = []
+    seen: set[str] = set()
+    try:
+        lines = list(csv.reader(io.StringIO(text)))
+    except csv.Error:
+        return [], ["the list: must be plain lines or CSV"]
+    for number, cells in enumerate(lines, 1):
+        cell = cells[0] if cells else ""
+        if not cell.strip() or (number == 1 and cell.strip().casefold() in {"name", "names", "learner", "student"}):
+            continue
+        try:
+            name = clean_name(cell, f"row {number}")
+        except BadInputError as refusal:
+            problems.append(str(refusal))
+            continue
+        if name.casefold() in seen:
+            problems.append(f"row {number}: this name stands twice; add something that tells the two apart")
+            continue
+        seen.add(name.casefold())
+        names.append(name)
+    if len(names) > MOST_LEARNERS:
+        return [], [f"the list: must have at most {MOST_LEARNERS} names, it has {len(names)}"]
+    return names, problems
+
+
+def add_roster(ledger: Ledger, *, room: str, names: Sequence[str]) -> int:
+    """Add names to a class's list; those on it already are passed over. Return how many are new."""
+    find_class(ledger, room)
+    known = {name.casefold() for name in _names(ledger, room).values()}
+    fresh = [name for name in (clean_name(one, "name") for one in names) if name.casefold() not in known]
+    entries = [Entry(Kind.ROSTER_ADDED, {"name": name}, room=room, who=_who()) for name in fresh]
+    if entries:
+        ledger.append(*entries)
+    return len(entries)
+
+
+def join(ledger: Ledger, *, room: str, name: str, again: bool = False) -> str:
+    """Join a class by code and name; return the learner's id.
+
+    A name on the class list becomes that person. A name that has joined already raises NameTakenError unless
+    `again` says that this is the same person on another device.
+    """
+    info = find_class(ledger, room)
+    if info.closed:
+        raise NotFoundError("This class is closed. Ask your lecturer to open it again.")
+    name = clean_name(name, "name")
+    mine = [who for who, known in _names(ledger, info.code).items() if known.casefold() == name.casefold()]
+    if mine and any(True for _ in ledger.rows(kinds=[Kind.LEARNER_JOINED], room=info.code, who=mine[0], limit=1)):
+        if not again:
+            raise NameTakenError("Someone has joined with this name. If it was you, on another device, say so.")
+        return mine[0]
+    who = mine[0] if mine else _who()
+    ledger.append(Entry(Kind.LEARNER_JOINED, {"name": name}, room=info.code, who=who))
+    return who
+
+
+def join_alone(ledger: Ledger) -> str:
+    """Begin to practise alone, without class or name; return an id."""
+    who = _who()
+    ledger.append(Entry(Kind.LEARNER_JOINED, {"name": ""}, room=ALONE, who=who))
+    return who
+
+
+def name_of(ledger: Ledger, room: str, who: str) -> str:
+    """Return a learner's name; raises NotFoundError where there is none in this class."""
+    name = _names(ledger, room).get(who)
+    if name is None:
+        raise NotFoundError("No such learner in this class.")
+    return name
+
+
+def erase_learner(ledger: Ledger, *, room: str, who: str, why: str) -> int:
+    """Erase everything about a learner of this class; the journal still verifies. Return how many rows."""
+    name_of(ledger, room, who)
+    return ledger.erase(who, why=clean_name(why, "why"))
+
+
+def board_rows(ledger: Ledger, room: str, after: int) -> list[Row]:
+    """Return a class's rows after `after`, erasures of its people among them."""
+    mine = list(ledger.rows(after=after, room=room))
+    erased = list(ledger.rows(after=after, kinds=[Kind.PERSON_ERASED]))
+    return sorted([*mine, *erased], key=lambda row: row.seq)
+
+
+def clean_name(text: str, what: str) -> str:
+    """Return a name without stray spaces; raises BadInputError, one line, without repeating it."""
+    name = " ".join(unicodedata.normalize("NFC", text).split())
+    if not 1 <= len(name) <= LONGEST_NAME:
+        raise BadInputError(f"{what}: must have 1 to {LONGEST_NAME} characters")
+    if any(unicodedata.category(letter) in {"Cc", "Cs", "Co", "Cn"} for letter in name):
+        raise BadInputError(f"{what}: must hold letters that can be printed")
+    return name
+
+
+def _names(ledger: Ledger, room: str) -> dict[str, str]:
+    rows = ledger.rows(kinds=[Kind.ROSTER_ADDED, Kind.LEARNER_JOINED], room=room)
+    return {row.who: str(row.body["name"]) for row in rows if row.body is not None}
+
+
+def _code() -> str:
+    return "".join(secrets.choice(LETTERS) for _ in range(CODE_LENGTH))
+
+
+def _who() -> str:
+    return secrets.token_hex(10)

@@ -1,0 +1,157 @@
+"""An invented college with one class in mid-course, so that every page shows something.
+
+Nobody in it exists. The readings are made the way a class makes them: each invented learner sets up an arm, pumps,
+releases with a hand of their own, and writes what an ear of their own heard; the bench grades them like anybody's.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from typing import Any
+
+import numpy as np
+
+from hushpoint.arm import STANDARD_CUFF, held_release, truth_of
+from hushpoint.desk import access, bench, classes
+from hushpoint.ledger.records import Ledger
+from hushpoint.measure import Heard
+
+COLLEGE = "Invented College of Exercise Science"
+CLASS_NAME = "Measuring at rest, invented group A"
+PASSWORD = "invented-lecturer"  # noqa: S105 - printed on the page; it opens invented data only
+SEED = 20260302
+POLICY = "PALPATED_30"
+WEEKS = 3
+
+NAMES = (
+    "Ines Invented",
+    "Tomo Invented",
+    "Bram Invented",
+    "Asha Invented",
+    "Noor Invented",
+    "Luca Invented",
+    "Mina Invented",
+    "Oskar Invented",
+    "Pia Invented",
+    "Ravi Invented",
+    "Suki Invented",
+    "Theo Invented",
+    "Uma Invented",
+    "Viggo Invented",
+    "Wren Invented",
+    "Yara Invented",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Habit:
+    """How an invented learner works.
+
+    `ear_mmhg` is the SD of the ear, `late_mmhg` how late it hears the first sound, `rate_mmhg_per_s` the release,
+    `unsteady` the relative SD of the release, `zeros` the share of readings rounded to tens, `careful` the share of
+    set-up rows done right.
+    """
+
+    ear_mmhg: float
+    late_mmhg: float
+    rate_mmhg_per_s: float
+    unsteady: float
+    zeros: float
+    careful: float
+
+
+class DemoClock:
+    """Walks through the weeks of an invented course, ending a moment ago."""
+
+    def __init__(self, now: datetime) -> None:
+        self._at = now - timedelta(weeks=WEEKS)
+
+    def to(self, moment: datetime) -> None:
+        """Move on to a moment; never back."""
+        self._at = max(self._at, moment)
+
+    def __call__(self) -> str:
+        """Return the time as the journal writes it, a moment later at each call."""
+        self._at += timedelta(milliseconds=3)
+        return self._at.astimezone(UTC).isoformat(timespec="microseconds").replace("+00:00", "Z")
+
+
+def build_demo(ledger: Ledger, clock: DemoClock, now: datetime) -> str:
+    """Fill an empty ledger whose clock is `clock` with the invented class; return its code."""
+    rng = np.random.default_rng(SEED)
+    access.set_password(ledger, PASSWORD)
+    room = classes.open_class(ledger, name=CLASS_NAME, policy_id=POLICY)
+    classes.add_roster(ledger, room=room, names=list(NAMES))
+    learners = [classes.join(ledger, room=room, name=name) for name in NAMES[:14]]
+    habits = [_habit(rng) for _ in learners]
+    start = now - timedelta(weeks=WEEKS)
+    for week in range(WEEKS):
+        for place, (who, habit) in enumerate(zip(learners, habits, strict=True)):
+            for time in range(1 if place % 4 == 3 else 2):  # some meet fewer people than others
+                clock.to(start + timedelta(weeks=week, days=1, minutes=7 * time + place))
+                _measure(ledger, room=room, who=who, ref=f"invented-{week}-{time}", habit=habit, rng=rng)
+    clock.to(now)
+    return room
+
+
+def _measure(
+    ledger: Ledger, *, room: str, who: str, ref: str, habit: Habit, rng: np.random.Generator
+) -> dict[str, Any]:
+    """Let one invented learner measure one practice person."""
+    begun = bench.begin(ledger, who=who, ref=ref, room=room, policy_id=POLICY, seed=int(rng.integers(2**40)))
+    choices = {
+        row.id: row.right if rng.random() < habit.careful else str(rng.choice([one.id for one in row.choices]))
+        for row in begun.rows
+    }
+    bench.set_up(ledger, who=who, measurement=begun.measurement, choices=choices)
+    table = bench.arm_of(ledger, who=who, measurement=begun.measurement)
+    person_mmhg = float(np.mean(table.systolic_mmhg[:60]))
+    peak = min(290.0, round(person_mmhg / 2) * 2 + float(rng.choice([10, 24, 30, 34])))
+    time_s, pressure_mmhg, events = held_release(
+        STANDARD_CUFF, peak, habit.rate_mmhg_per_s, rng, unsteady=habit.unsteady, open_at_mmhg=40.0
+    )
+    truth = truth_of(table, time_s, pressure_mmhg)
+    count = int(np.sum(table.foot_s < 30))  # the log's clock starts with the count in this invented class
+    reading = {
+        "systolic": _written(truth.systolic, -habit.late_mmhg, habit, rng),
+        "diastolic": _written(truth.diastolic, 0.0, habit, rng),
+        "muffling": None,
+    }
+    if reading["systolic"] is None or reading["diastolic"] is None:
+        reading = dict.fromkeys(reading)
+    log: dict[str, Any] = {
+        "time_s": [round(float(second), 4) for second in time_s],
+        "pressure_mmhg": [round(float(mmhg), 2) for mmhg in pressure_mmhg],
+        "events": events,
+        "pulse": {"from_s": 0.0, "seconds": 30, "count": count + int(rng.integers(-1, 2)), "regular": True},
+        "palpated_mmhg": round(person_mmhg / 2) * 2,
+        "reading": reading,
+        "guided": False,
+        "visible_pulse": False,
+        "needle_spoken": False,
+        "input": "touch",
+    }
+    bench.file_log(ledger, who=who, measurement=begun.measurement, log=log)
+    return bench.grade(ledger, begun.measurement)
+
+
+def _written(end: object, late_mmhg: float, habit: Habit, rng: np.random.Generator) -> int | None:
+    """Return what this learner writes for an end of the sounds; None is "not heard"."""
+    if not isinstance(end, Heard):
+        return None
+    heard = end.mmhg + late_mmhg + float(rng.normal(0, habit.ear_mmhg))
+    grid = 10 if rng.random() < habit.zeros else 2
+    return int(np.clip(round(heard / grid) * grid, 0, 300))
+
+
+def _habit(rng: np.random.Generator) -> Habit:
+    """Draw the habits of an invented learner: most are steady, a few hurry, a few love tens."""
+    return Habit(
+        ear_mmhg=float(rng.choice([1.0, 1.5, 2.5, 4.0])),
+        late_mmhg=float(rng.choice([0.0, 0.0, 2.0, 4.0])),
+        rate_mmhg_per_s=float(rng.choice([2.2, 2.5, 2.8, 4.5, 6.0])),
+        unsteady=float(rng.uniform(0.05, 0.35)),
+        zeros=float(rng.choice([0.0, 0.0, 0.1, 0.6])),
+        careful=float(rng.choice([0.75, 0.9, 1.0])),
+    )

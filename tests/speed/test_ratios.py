@@ -1,0 +1,67 @@
+"""Timings as ratios against a peer in one run: printed, never asserted. `make speed` shows them."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+import time
+from collections.abc import Callable
+from pathlib import Path
+from statistics import median
+
+import numpy as np
+import pytest
+
+pytestmark = pytest.mark.speed
+
+
+def median_s(act: Callable[[], object], times: int = 7) -> float:
+    """Return the median wall time of an act [s], after one warm-up."""
+    act()
+    taken = []
+    for _ in range(times):
+        start = time.perf_counter()
+        act()
+        taken.append(time.perf_counter() - start)
+    return median(taken)
+
+
+def test_help_against_a_bare_python() -> None:
+    """`hushpoint --help` beside `python -c pass`."""
+    program = Path(sys.executable).with_name("hushpoint")
+    ours = median_s(lambda: subprocess.run([program, "--help"], check=True, capture_output=True))
+    peer = median_s(lambda: subprocess.run([sys.executable, "-c", "pass"], check=True, capture_output=True))
+    print(f"\n--help {ours * 1000:.0f} ms, bare python {peer * 1000:.0f} ms, ratio {ours / peer:.1f}")
+
+
+def test_render_of_40_s_against_one_fft_of_its_length() -> None:
+    """A rendered 40 s measurement beside one Fourier transform of as many samples."""
+    from hushpoint.arm import Person, render_measurement
+
+    def ours() -> object:
+        return render_measurement(Person(systolic_mmhg=128, diastolic_mmhg=82), release_mmhg_per_s=2.5, seed=7)
+
+    made = render_measurement(Person(systolic_mmhg=128, diastolic_mmhg=82), release_mmhg_per_s=2.5, seed=7)
+    noise = np.random.default_rng(0).standard_normal(made.samples.size)
+    mine, peer = median_s(ours), median_s(lambda: np.fft.rfft(noise))
+    seconds = made.samples.size / made.rate_hz
+    print(f"\nrender of {seconds:.0f} s: {mine * 1000:.1f} ms, FFT {peer * 1000:.2f} ms, ratio {mine / peer:.0f}")
+
+
+def test_append_against_a_bare_sqlite_commit(tmp_path: Path) -> None:
+    """One journal append beside one bare SQLite commit with the same pragmas."""
+    import sqlite3
+
+    from hushpoint.ledger.records import Entry, Kind
+    from hushpoint.ledger.store import open_sqlite
+
+    ledger = open_sqlite(tmp_path / "ledger.sqlite")
+    bare = sqlite3.connect(tmp_path / "bare.sqlite", isolation_level=None)
+    for pragma in ("journal_mode=WAL", "synchronous=FULL"):
+        bare.execute(f"PRAGMA {pragma}")
+    bare.execute("CREATE TABLE row (body TEXT)")
+    ours = median_s(lambda: ledger.append(Entry(Kind.CLASS_OPENED, {"name": "speed"})), 101)
+    peer = median_s(lambda: bare.execute("INSERT INTO row VALUES ('speed')"), 101)
+    print(f"\nappend {ours * 1000:.2f} ms, bare commit {peer * 1000:.2f} ms, ratio {ours / peer:.1f}")
+    ledger.close()
+    bare.close()
