@@ -107,10 +107,8 @@ def _measure(
     bench.set_up(ledger, who=who, measurement=begun.measurement, choices=choices)
     table = bench.arm_of(ledger, who=who, measurement=begun.measurement)
     person_mmhg = float(np.mean(table.systolic_mmhg[:60]))
-    peak = min(290.0, round(person_mmhg / 2) * 2 + float(rng.choice([10, 24, 30, 34])))
-    time_s, pressure_mmhg, events = held_release(
-        STANDARD_CUFF, peak, habit.rate_mmhg_per_s, rng, unsteady=habit.unsteady, open_at_mmhg=40.0
-    )
+    peak = min(290.0, round(person_mmhg / 2) * 2 + float(rng.choice([10, 32, 34, 36, 38])))
+    time_s, pressure_mmhg, events = _felt_then_heard(person_mmhg, peak, habit, rng)
     truth = truth_of(table, time_s, pressure_mmhg)
     count = int(np.sum(table.foot_s < 30))  # the log's clock starts with the count in this invented class
     reading = {
@@ -134,6 +132,22 @@ def _measure(
     }
     bench.file_log(ledger, who=who, measurement=begun.measurement, log=log)
     return bench.grade(ledger, begun.measurement)
+
+
+def _felt_then_heard(
+    person_mmhg: float, peak_mmhg: float, habit: Habit, rng: np.random.Generator
+) -> tuple[np.ndarray, np.ndarray, list[dict[str, Any]]]:
+    """Return a log with two inflations: until the pulse at the wrist goes, and, after a wait, the one to listen to."""
+    felt_mmhg = min(290.0, person_mmhg + 6)
+    felt_s, felt, felt_events = held_release(
+        STANDARD_CUFF, felt_mmhg, 3.0, rng, wait_s=31.0, open_at_mmhg=felt_mmhg - 1
+    )
+    heard_s, heard, heard_events = held_release(
+        STANDARD_CUFF, peak_mmhg, habit.rate_mmhg_per_s, rng, wait_s=20.0, unsteady=habit.unsteady, open_at_mmhg=40.0
+    )
+    later_s = float(felt_s[-1]) + STANDARD_CUFF.step_s
+    events = [*felt_events, *({**event, "at_s": round(event["at_s"] + later_s, 3)} for event in heard_events)]
+    return np.concatenate([felt_s, heard_s + later_s]), np.concatenate([felt, heard]), events
 
 
 def _written(end: object, late_mmhg: float, habit: Habit, rng: np.random.Generator) -> int | None:
