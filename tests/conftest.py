@@ -7,6 +7,8 @@ from pathlib import Path
 
 import pytest
 
+pytest_plugins = ["postgres_server"]
+
 SHARED = Path(__file__).resolve().parents[2] / "shared"
 
 

@@ -12,6 +12,7 @@ import json
 import os
 import zlib
 from collections.abc import Iterator
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -47,7 +48,8 @@ def write_backup(ledger: SqlLedger, path: Path) -> int:
             os.fsync(raw.fileno())
         part.rename(path)
     except OSError as error:
-        part.unlink(missing_ok=True)
+        with suppress(OSError):
+            part.unlink()
         raise LedgerError(f"{path}: cannot be written: {error.strerror}") from error
     return count - 1
 
@@ -76,9 +78,9 @@ def read_backup(path: Path) -> tuple[list[Stored], dict[str, str]]:
             raise LedgerError(f"{path}: its digest does not fit: the file was altered or cut short")
         rows = [_stored(json.loads(line)) for line in lines[1:-1]]
         settings = {str(key): str(value) for key, value in header["settings"].items()}
-    except (ValueError, KeyError, IndexError, TypeError, AttributeError, RecursionError) as error:
+        found = verify_rows(rows)
+    except (ValueError, LookupError, TypeError, AttributeError, RecursionError, OverflowError) as error:
         raise LedgerError(f"{path}: is no Hushpoint backup") from error
-    found = verify_rows(rows)
     if found.first_altered is not None:
         raise LedgerError(f"{path}: row {found.first_altered} is altered: {found.reason}")
     return rows, settings

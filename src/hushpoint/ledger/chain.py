@@ -29,8 +29,16 @@ def new_salt() -> str:
 
 def canonical(body: Mapping[str, Any]) -> str:
     """Write a body as canonical JSON: keys sorted, no spaces; raises LedgerError naming what cannot be kept."""
-    _check(body, "body")
+    try:
+        _check(body, "body")
+    except RecursionError:
+        raise LedgerError("body: lists and mappings are nested too deeply") from None
     return json.dumps(body, sort_keys=True, ensure_ascii=False, separators=(",", ":"), allow_nan=False)
+
+
+def check_text(text: str, where: str) -> None:
+    """Refuse a column's text that a store would not give back as it was; raises LedgerError, one line."""
+    _check(text, where)
 
 
 def payload_digest(salt: str, text: str) -> str:

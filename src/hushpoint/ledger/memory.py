@@ -7,12 +7,13 @@ import threading
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 
-from hushpoint.ledger.chain import GENESIS, canonical, chained, new_salt, payload_digest
+from hushpoint.ledger.chain import GENESIS, canonical, chained, check_text, new_salt, payload_digest
 from hushpoint.ledger.records import (
     AlreadyStoredError,
     Clock,
     Entry,
     Kind,
+    LedgerError,
     Row,
     Stored,
     Verification,
@@ -36,7 +37,7 @@ class MemoryLedger:
 
     def append(self, *entries: Entry) -> list[Row]:
         """Store all entries or none; see `Ledger.append`."""
-        texts = [canonical(entry.body) for entry in entries]
+        texts = [entry_text(entry) for entry in entries]
         with self._lock:
             fresh: dict[tuple[str, str], int] = {}
             stored: list[Stored] = []
@@ -85,6 +86,7 @@ class MemoryLedger:
 
     def erase(self, who: str, *, why: str) -> int:
         """Erase a person's payloads; see `Ledger.erase`."""
+        check_person(who)
         with self._lock:
             seqs = [
                 one.row.seq
@@ -119,6 +121,20 @@ class MemoryLedger:
 
     def close(self) -> None:
         """Nothing to let go of."""
+
+
+def entry_text(entry: Entry) -> str:
+    """Return the canonical text of an entry's body; raises LedgerError where body or columns cannot be kept."""
+    for name, column in (("room", entry.room), ("who", entry.who), ("ref", entry.ref)):
+        if column is not None:
+            check_text(column, name)
+    return canonical(entry.body)
+
+
+def check_person(who: str) -> None:
+    """Refuse to erase nobody: rows with an empty `who` belong to no person."""
+    if not who:
+        raise LedgerError("who: must name a person")
 
 
 def seal(entry: Entry, text: str, seq: int, at: str, before: str) -> Stored:

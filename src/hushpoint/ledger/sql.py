@@ -15,8 +15,8 @@ from typing import Any
 import sqlalchemy as sa
 from sqlalchemy.exc import DBAPIError, SQLAlchemyError
 
-from hushpoint.ledger.chain import GENESIS, canonical
-from hushpoint.ledger.memory import seal
+from hushpoint.ledger.chain import GENESIS
+from hushpoint.ledger.memory import check_person, entry_text, seal
 from hushpoint.ledger.records import (
     AlreadyStoredError,
     Clock,
@@ -47,7 +47,7 @@ class SqlLedger:
         """Store all entries or none; see `Ledger.append`."""
         if not entries:
             return []
-        texts = [canonical(entry.body) for entry in entries]
+        texts = [entry_text(entry) for entry in entries]
         with self._writing() as connection:
             return [stored.row for stored in self._append(connection, entries, texts)]
 
@@ -87,6 +87,7 @@ class SqlLedger:
 
     def erase(self, who: str, *, why: str) -> int:
         """Erase a person's payloads; see `Ledger.erase`."""
+        check_person(who)
         with self._writing() as connection:
             theirs = (
                 sa.select(journal.c.seq)
@@ -97,7 +98,7 @@ class SqlLedger:
             seqs = [int(seq) for seq in connection.execute(theirs).scalars()]
             if seqs:
                 entry = erasure_entry(who, seqs, why)
-                self._append(connection, [entry], [canonical(entry.body)])
+                self._append(connection, [entry], [entry_text(entry)])
                 connection.execute(sa.delete(payload).where(payload.c.seq.in_(seqs)))
             return len(seqs)
 

@@ -25,7 +25,7 @@ _MIGRATIONS = Path(__file__).with_name("migrations")
 def open_ledger(data_dir: Path, database_url: str | None = None, *, create: bool = True) -> SqlLedger:
     """Open the ledger of a data folder, or that of a PostgreSQL URL; raises LedgerError, one line."""
     if database_url:
-        return open_postgres(database_url, data_dir)
+        return open_postgres(database_url, data_dir, create=create)
     return open_sqlite(data_dir / FILE_NAME, create=create)
 
 
@@ -60,7 +60,7 @@ def open_sqlite(path: Path, *, clock: Clock = utc_now, create: bool = True) -> S
     return SqlLedger(engine, clock)
 
 
-def open_postgres(url: str, data_dir: Path, *, clock: Clock = utc_now) -> SqlLedger:
+def open_postgres(url: str, data_dir: Path, *, clock: Clock = utc_now, create: bool = True) -> SqlLedger:
     """Open a ledger in PostgreSQL; before an older one is migrated a portable backup is written to `data_dir`."""
     try:
         parsed = sa.make_url(url)
@@ -81,6 +81,10 @@ def open_postgres(url: str, data_dir: Path, *, clock: Clock = utc_now) -> SqlLed
         write_backup(SqlLedger(engine), data_dir / f"before-{revision}-{stamp}.hushpoint.gz")
 
     try:
+        if not create:
+            with engine.connect() as connection:
+                if not sa.inspect(connection).has_table("journal"):
+                    raise LedgerError("database: no ledger is here")
         _migrate(engine, backup=backup)
     except SQLAlchemyError as error:
         engine.dispose()

@@ -28,22 +28,24 @@ def verify_rows(rows: Iterable[Stored]) -> Verification:
     reason = ""
     for expected, stored in enumerate(rows, 1):
         row = stored.row
+        if altered is not None:
+            _note_erasure(stored, named)  # an erasure further on may still name a payload missing before the alteration
+            continue
         if row.seq != expected:
             altered, reason = expected, "the row is missing or out of order"
-            break
+            _note_erasure(stored, named)
+            continue
         digest = row.digest
         if stored.text is None or stored.salt is None:
             missing[row.seq] = row.who
         elif payload_digest(stored.salt, stored.text) != digest:
             altered, reason = row.seq, "what it says is not what was appended"
-            break
+            continue
         chain = chained(before, row.seq, row.at, str(row.kind), row.version, row.room, row.who, row.ref, digest)
         if chain != row.chain:
             altered, reason = row.seq, "its columns or its place in the chain were changed"
-            break
-        if row.kind == Kind.PERSON_ERASED and stored.text is not None:
-            for seq in json.loads(stored.text)["erased"]:
-                named[int(seq)] = row.who
+            continue
+        _note_erasure(stored, named)
         before, count = chain, row.seq
     for seq, who in missing.items():
         if named.get(seq) != who or not who:
@@ -52,3 +54,13 @@ def verify_rows(rows: Iterable[Stored]) -> Verification:
             break
     erased = len(missing) if altered is None else sum(seq < altered for seq in missing)
     return Verification(count, erased, altered, reason, before)
+
+
+def _note_erasure(stored: Stored, named: dict[int, str]) -> None:
+    """Note whose payloads an erasure names; one whose own payload does not fit its digest names nothing."""
+    row = stored.row
+    if row.kind != Kind.PERSON_ERASED or stored.text is None or stored.salt is None:
+        return
+    if payload_digest(stored.salt, stored.text) == row.digest:
+        for seq in json.loads(stored.text)["erased"]:
+            named[int(seq)] = row.who
