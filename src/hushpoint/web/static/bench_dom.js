@@ -62,7 +62,7 @@ function filled(element, attributes, children) {
 export async function ask(method, path, body) {
   const answer = await fetch(path, {
     method,
-    headers: body === undefined ? {} : { "Content-Type": "application/json" },
+    headers: { Accept: "application/json", ...(body === undefined ? {} : { "Content-Type": "application/json" }) },
     body: body === undefined ? null : JSON.stringify(body),
     cache: "no-store",
   });

@@ -20,6 +20,7 @@ export function showJudgement(place, judgement) {
     ["Pulse", judgement.pulse?.lines ?? []],
     ["Arm", judgement.arm_lines],
   ]);
+  const width = Math.max(300, Math.min(680, place.clientWidth));
   place.replaceChildren(
     el("h1", { id: "next-act", tabindex: "-1" }, judgement.next),
     el(
@@ -34,7 +35,7 @@ export function showJudgement(place, judgement) {
       .map(([name, lines]) =>
         el("section", { class: "judged-part" }, el("h2", {}, name), ...lines.map((line) => el("p", {}, line))),
       ),
-    el("figure", {}, drawPicture(judgement), el("figcaption", {}, "Solid line, filled mark: truth. Dashed line, open triangle: you. Bars: heard, the higher the louder. Dots: not heard.")),
+    el("figure", {}, drawPicture(judgement, width), el("figcaption", {}, "Solid line, filled mark: truth. Dashed line, open triangle: you. Bars: heard, the higher the louder. Dots: not heard.")),
     el("details", {}, el("summary", {}, "The same as a table"), ...pictureTables(judgement)),
     el("aside", { class: "bench-caution" }, el("strong", {}, "Caution"), ...judgement.cautions.map((line) => el("p", {}, line))),
   );

@@ -379,7 +379,7 @@ function beginInflation() {
   byId("write-when").hidden = false;
   byId("line-name").textContent = feel ? "wrist" : traced ? "sounds" : "";
   byId("line").toggleAttribute("hidden", !feel && !traced);
-  byId("hint").textContent = feel ? "Feel: pump until the wrist line stops" : "Listen";
+  byId("hint").textContent = feel ? "Feel the wrist" : "Listen";
   needle.blips = [];
   if (sounds) sounds.listening = !feel;
   say(feel ? "Feel first. Pump until the wrist line stops." : run.hand ? "Ready. Valve open." : "Ready. Valve shut.");
@@ -617,10 +617,10 @@ async function readJudgement(measurement) {
  */
 function showJudged(measurement, judgement) {
   judged = measurement;
+  show("judged"); // shown first: the picture is drawn as wide as its place
   showJudgement(byId("judgement"), judgement);
   const wait = begun?.policy.wait_between_s ?? 60;
   byId("wait-between").textContent = `On the same arm, wait ${wait} s between two measurements.`;
-  show("judged");
   byId("next-act").focus();
 }
 

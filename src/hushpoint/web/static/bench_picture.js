@@ -15,9 +15,7 @@ import { el, svg } from "./bench_dom.js";
  *   picture: Picture, cautions: string[]}} Judgement
  */
 
-const WIDTH = 680;
-const LEFT = 70;
-const RIGHT = 668;
+const LEFT = 62;
 const SOUNDS = { top: 34, base: 104 };
 const TRUTH = 138;
 const YOU = 176;
@@ -42,19 +40,23 @@ function heardAt(verdict) {
   return verdict.verdict === "heard" ? verdict.mmhg : null;
 }
 
-/** @param {Judgement} judgement */
-export function drawPicture(judgement) {
+/**
+ * @param {Judgement} judgement
+ * @param {number} width of the picture [px]
+ */
+export function drawPicture(judgement, width) {
+  const right = width - 12;
   const { picture, truth, reading, hand } = judgement;
   const truths = [heardAt(truth.systolic), heardAt(truth.diastolic)];
   const yours = [reading.systolic, reading.diastolic];
   const span = pictureSpan(picture.beats, [...truths, ...yours]);
-  const x = (/** @type {number} */ mmhg) => LEFT + ((span.high - mmhg) / (span.high - span.low)) * (RIGHT - LEFT);
+  const x = (/** @type {number} */ mmhg) => LEFT + ((span.high - mmhg) / (span.high - span.low)) * (right - LEFT);
   const shapes = [...axis(span, x), ...gap(picture.gap_mmhg, x), ...bars(picture.beats, x)];
   shapes.push(...marks("truth", "truth", TRUTH, truths, x), ...marks("you", "you", YOU, yours, x));
-  shapes.push(...rates(hand.segments, picture.asked_rate, x));
+  shapes.push(...rates(hand.segments, picture.asked_rate, x, right));
   return svg(
     "svg",
-    { viewBox: `0 0 ${WIDTH} 280`, class: "picture", role: "img", "aria-label": "Sounds, truth, your reading and rate over falling pressure; the table below says the same" },
+    { viewBox: `0 0 ${width} 280`, class: "picture", role: "img", "aria-label": "Sounds, truth, your reading and rate over falling pressure; the table below says the same" },
     svg(
       "defs",
       {},
@@ -146,19 +148,21 @@ function marks(kind, name, y, pair, x) {
  * @param {{from_mmhg: number, to_mmhg: number, rate_mmhg_per_s: number}[]} segments
  * @param {number[]} asked
  * @param {(mmhg: number) => number} x
+ * @param {number} right
  */
-function rates(segments, asked, x) {
+function rates(segments, asked, x, right) {
   const y = (/** @type {number} */ rate) => RATE.base - (Math.min(rate, HIGHEST_RATE) / HIGHEST_RATE) * (RATE.base - RATE.top);
-  const box = { x: LEFT, width: RIGHT - LEFT, y: y(asked[1]), height: y(asked[0]) - y(asked[1]) };
+  const box = { x: LEFT, width: right - LEFT, y: y(asked[1]), height: y(asked[0]) - y(asked[1]) };
   const parts = [label(0, RATE.base - 20, "rate"), label(0, RATE.base, "mmHg/s"), svg("rect", { ...box, class: "picture-asked" })];
-  parts.push(label(RIGHT, RATE.base + 12, `box: ${asked[0]} to ${asked[1]} asked`, "end"));
+  parts.push(label(right, RATE.base + 12, `box: ${asked[0]} to ${asked[1]} asked`, "end"));
+  const held = (/** @type {number} */ mmhg) => Math.min(right, Math.max(LEFT, x(mmhg)));
   const points = segments.flatMap((one) => [
-    `${x(one.from_mmhg)},${y(one.rate_mmhg_per_s)}`,
-    `${x(one.to_mmhg)},${y(one.rate_mmhg_per_s)}`,
+    `${held(one.from_mmhg)},${y(one.rate_mmhg_per_s)}`,
+    `${held(one.to_mmhg)},${y(one.rate_mmhg_per_s)}`,
   ]);
   if (points.length) parts.push(svg("polyline", { points: points.join(" "), class: "picture-rate" }));
   for (const one of segments) {
-    const middle = (x(one.from_mmhg) + x(one.to_mmhg)) / 2;
+    const middle = (held(one.from_mmhg) + held(one.to_mmhg)) / 2;
     parts.push(label(middle, y(one.rate_mmhg_per_s) - 5, one.rate_mmhg_per_s.toFixed(1), "middle"));
   }
   return parts;
