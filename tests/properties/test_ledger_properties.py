@@ -5,13 +5,16 @@ from __future__ import annotations
 import sqlite3
 
 import pytest
+import sqlalchemy as sa
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from hushpoint.ledger.records import Entry, Kind, LedgerError
 from hushpoint.ledger.store import open_postgres, open_sqlite
+from hushpoint.ledger.tables import payload
 
-TEXTS = st.text(st.characters(exclude_categories=["Cs"], exclude_characters="\x00"), max_size=20)
+LETTERS = st.characters(exclude_categories=["Cs"], exclude_characters="\x00")
+TEXTS = st.text(LETTERS, max_size=20)
 SCALARS = (
     st.none() | st.booleans() | st.integers(-(2**63), 2**63 - 1) | st.floats(allow_nan=False, allow_infinity=False)
 )
@@ -66,3 +69,24 @@ def test_any_changed_byte_of_a_payload_is_found(tmp_path, body, data):
     outside.close()
     assert ledger.verify().first_altered is None
     ledger.close()
+
+
+@pytest.mark.postgres
+@SAME_STORE
+@given(body=BODIES, data=st.data())
+def test_any_changed_letter_of_a_payload_is_found_on_postgres(postgres_url, tmp_path, body, data):
+    """One letter of the newest payload altered in the table: verify names that row."""
+    ledger, outside = open_postgres(postgres_url, tmp_path), sa.create_engine(postgres_url)
+    (row,) = ledger.append(Entry(Kind.CLASS_OPENED, body))
+    change = sa.update(payload).where(payload.c.seq == row.seq)
+    with outside.begin() as connection:
+        whole = connection.execute(sa.select(payload.c.body).where(payload.c.seq == row.seq)).scalar_one()
+        place = data.draw(st.integers(0, len(whole) - 1))
+        other = data.draw(LETTERS.filter(lambda letter: letter != whole[place]))
+        connection.execute(change.values(body=whole[:place] + other + whole[place + 1 :]))
+    assert ledger.verify().first_altered == row.seq
+    with outside.begin() as connection:
+        connection.execute(change.values(body=whole))
+    assert ledger.verify().first_altered is None
+    ledger.close()
+    outside.dispose()
