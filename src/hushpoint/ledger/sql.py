@@ -138,7 +138,7 @@ class SqlLedger:
             connection.execute(sa.insert(setting).values(key=key, value=value))
 
     def bring_in(self, rows: Iterable[Stored], settings: dict[str, str]) -> int:
-        """Fill an empty store with whole rows as they were elsewhere; all or nothing."""
+        """Fill an empty store with whole rows as they were elsewhere; verified before it is kept, all or nothing."""
         with self._writing() as connection:
             if connection.execute(sa.select(sa.func.count()).select_from(journal)).scalar_one():
                 raise LedgerError("the ledger is not empty: restore into an empty one")
@@ -149,6 +149,10 @@ class SqlLedger:
             for key, value in settings.items():
                 connection.execute(sa.delete(setting).where(setting.c.key == key))
                 connection.execute(sa.insert(setting).values(key=key, value=value))
+            query = sa.select(*_COLUMNS).select_from(_WITH_PAYLOAD).order_by(journal.c.seq)
+            found = verify_rows(_stored(record) for record in connection.execute(query))
+            if found.first_altered is not None:
+                raise LedgerError(f"row {found.first_altered} did not come back as it was: {found.reason}")
             return count
 
     def close(self) -> None:
