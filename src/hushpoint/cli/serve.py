@@ -1,0 +1,114 @@
+"""`hushpoint serve` and `hushpoint demo`."""
+
+from __future__ import annotations
+
+import socket
+import sys
+from datetime import UTC, datetime
+from pathlib import Path
+
+import uvicorn
+
+from hushpoint.cli.keep import DEFAULT_DATA
+from hushpoint.desk import demo
+from hushpoint.errors import HushpointError
+from hushpoint.ledger.store import FILE_NAME, open_sqlite
+from hushpoint.wiring import Settings, build
+
+DEMO_DATA = Path("demo-data")
+STREAMS_CLOSE_S = 2
+"""An open event stream would keep the server up for ever: it is given this long to end [s]."""
+
+
+class ServeError(HushpointError):
+    """The app cannot be served as asked."""
+
+
+def serve_app(*, data: Path | None, port: int, class_mode: bool, database: str | None) -> None:
+    """Serve a ledger until stopped."""
+    _run(_settings(data or DEFAULT_DATA, port, class_mode, database=database))
+
+
+def serve_demo(*, data: Path | None, port: int, class_mode: bool) -> None:
+    """Serve the invented college, made on first use in a folder of its own."""
+    folder = data or DEMO_DATA
+    marker = folder / "INVENTED"
+    if folder.exists() and not marker.exists() and any(folder.iterdir()):
+        raise ServeError(f"{folder}: holds something that is not the invented college; name another folder")
+    folder.mkdir(parents=True, exist_ok=True, mode=0o700)
+    if not (folder / "READY").exists():
+        marker.write_text("Everything in this folder is invented.\n", encoding="utf-8")
+        for left in folder.glob(f"{FILE_NAME}*"):
+            left.unlink()  # a first run that was stopped half way begins anew
+        print("making the invented college ...", file=sys.stderr)  # noqa: T201
+        now = datetime.now(UTC)
+        clock = demo.DemoClock(now)
+        ledger = open_sqlite(folder / FILE_NAME, clock=clock)
+        code = demo.build_demo(ledger, clock, now)
+        ledger.close()
+        (folder / "READY").write_text(f"{code}\n", encoding="utf-8")
+    code = (folder / "READY").read_text(encoding="utf-8").strip()
+    said = f"class code {code}; lecturer's password {demo.PASSWORD}"
+    _run(_settings(folder, port, class_mode, invented=True, demo_password=demo.PASSWORD), said)
+
+
+def _settings(
+    data: Path,
+    port: int,
+    class_mode: bool,
+    *,
+    database: str | None = None,
+    invented: bool = False,
+    demo_password: str = "",
+) -> Settings:
+    return Settings(
+        data_dir=data,
+        database_url=database,
+        host="0.0.0.0" if class_mode else "127.0.0.1",  # noqa: S104 - asked for by --class
+        port=port,
+        invented=invented,
+        demo_password=demo_password,
+        addresses=tuple(f"http://{address}:{port}" for address in _own_addresses()) if class_mode else (),
+    )
+
+
+def _run(settings: Settings, said: str = "") -> None:
+    listener = _listener(settings.host, settings.port)
+    app = build(settings)
+    for address in (f"http://localhost:{settings.port}", *settings.addresses):
+        print(f"open {address}", flush=True)  # noqa: T201
+    if said:
+        print(said, flush=True)  # noqa: T201
+    config = uvicorn.Config(
+        app,
+        log_level="warning",
+        access_log=False,  # addresses and paths of learners stay out of logs
+        timeout_graceful_shutdown=STREAMS_CLOSE_S,
+        server_header=False,
+    )
+    uvicorn.Server(config).run(sockets=[listener])
+
+
+def _listener(host: str, port: int) -> socket.socket:
+    listener = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    try:
+        listener.bind((host, port))
+    except OSError as error:
+        listener.close()
+        raise ServeError(
+            f"port {port}: cannot be used ({error.strerror}); try --port with another, 1 to 65535"
+        ) from None
+    return listener
+
+
+def _own_addresses() -> list[str]:
+    """Return this machine's addresses on its networks, loopback left out."""
+    found = {str(info[4][0]) for info in socket.getaddrinfo(socket.gethostname(), None, socket.AF_INET)}
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+        try:
+            probe.connect(("192.0.2.1", 9))  # sends nothing: asks which way out there is
+            found.add(str(probe.getsockname()[0]))
+        except OSError:
+            pass
+    return sorted(address for address in found if not address.startswith("127."))

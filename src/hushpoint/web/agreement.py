@@ -1,0 +1,67 @@
+"""The page that compares observers: a readings file in, tables and picture out, nothing kept."""
+
+from __future__ import annotations
+
+import base64
+import json
+from collections.abc import Sequence
+from typing import Any
+
+from starlette.requests import Request
+from starlette.responses import Response
+from starlette.routing import Route
+
+from hushpoint.agreement import PairedReading, agree, digits
+from hushpoint.desk.readings_csv import parse_readings
+from hushpoint.errors import HushpointError
+from hushpoint.web.context import off_loop, page
+from hushpoint.web.forms import form_of
+
+
+async def agreement(request: Request) -> Response:
+    """Ask for a readings file; say how far its observers agree."""
+    if request.method == "GET":
+        return page(request, "agreement.html", {"reference": ""})
+    form = await form_of(request)
+    reference = form.text("reference").strip()
+    name, data = form.files.get("file", ("the file", b""))
+    try:
+        values = await off_loop(lambda: _compare(name or "the file", data, reference or None))
+    except HushpointError as refusal:
+        values = {"refusal": str(refusal), "reference": reference[:80]}
+        return page(request, "agreement.html", values, status=422)
+    return page(request, "agreement.html", {**values, "reference": reference})
+
+
+def _compare(name: str, data: bytes, reference: str | None) -> dict[str, Any]:
+    from hushpoint.sheet.agreement_picture import agreement_picture
+
+    readings = parse_readings(data, name)
+    found = agree(readings, reference)
+    result = found.as_json()
+    return {
+        "result": result,
+        "digits": _digits(readings),
+        "picture": base64.b64encode(agreement_picture(found, "svg")).decode(),
+        "json": json.dumps(result, indent=2),
+    }
+
+
+def _digits(readings: Sequence[PairedReading]) -> dict[str, Any]:
+    """Return each observer's last digits, as `hushpoint digits --json` prints them."""
+    by_observer: dict[str, list[PairedReading]] = {}
+    for row in readings:
+        by_observer.setdefault(row.observer, []).append(row)
+    return {
+        "observers": [
+            {
+                "observer": name,
+                "systolic": digits(row.systolic_mmhg for row in rows).as_json(),
+                "diastolic": digits(row.diastolic_mmhg for row in rows if row.diastolic_mmhg is not None).as_json(),
+            }
+            for name, rows in by_observer.items()
+        ]
+    }
+
+
+routes = [Route("/agreement", agreement, methods=["GET", "POST"])]

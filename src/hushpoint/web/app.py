@@ -1,0 +1,74 @@
+"""The app: its routes, and the one place where a refusal becomes an answer."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from starlette.applications import Starlette
+from starlette.exceptions import HTTPException
+from starlette.middleware import Middleware
+from starlette.requests import Request
+from starlette.responses import JSONResponse, Response
+from starlette.routing import BaseRoute, Mount
+from starlette.staticfiles import StaticFiles
+
+from hushpoint.errors import AlreadyDoneError, BadInputError, HushpointError, NotAllowedError, NotFoundError
+from hushpoint.web import agreement, door, klass, practise
+from hushpoint.web.context import Context, page
+from hushpoint.web.guard import Guard
+
+_STATIC = Path(__file__).with_name("static")
+_STATUS: tuple[tuple[type[HushpointError], int], ...] = (
+    (BadInputError, 422),
+    (NotFoundError, 404),
+    (NotAllowedError, 403),
+    (AlreadyDoneError, 409),
+)
+_WORDS = {
+    401: "Come in first",
+    403: "Not for you here",
+    404: "Not here",
+    405: "Not like this",
+    409: "Done already",
+    413: "Too large",
+    422: "Not taken",
+    429: "Wait a moment",
+}
+
+
+def routes() -> list[BaseRoute]:
+    """Return every route of the app."""
+    return [
+        *door.routes,
+        *klass.routes,
+        *practise.routes,
+        *agreement.routes,
+        Mount("/static", StaticFiles(directory=_STATIC), name="static"),
+    ]
+
+
+def make_app(context: Context) -> Starlette:
+    """Return the app over these parts; nothing is opened here."""
+    app = Starlette(
+        routes=routes(),
+        middleware=[Middleware(Guard)],
+        exception_handlers={HushpointError: _refused, HTTPException: _refused},
+    )
+    app.state.context = context
+    return app
+
+
+async def _refused(request: Request, refusal: Exception) -> Response:
+    """Answer a refusal with its one line, as JSON to a script and as a page to a person."""
+    if isinstance(refusal, HTTPException):
+        status, line = refusal.status_code, refusal.detail
+    else:
+        status = next((code for kind, code in _STATUS if isinstance(refusal, kind)), 503)
+        line = str(refusal)
+    return _answer(request, status, line)
+
+
+def _answer(request: Request, status: int, line: str) -> Response:
+    if "text/html" not in request.headers.get("accept", ""):
+        return JSONResponse({"error": line}, status_code=status)
+    return page(request, "refused.html", {"title": _WORDS.get(status, "Not now"), "line": line}, status=status)

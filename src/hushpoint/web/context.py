@@ -1,0 +1,145 @@
+"""What every route is given: the ledger, the grader, who is asking, and how to draw a page."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, TypeVar
+
+import anyio.to_thread
+import jinja2
+from itsdangerous import BadSignature, URLSafeTimedSerializer
+from starlette.requests import Request
+from starlette.responses import HTMLResponse, Response
+
+from hushpoint.ledger.records import Ledger
+from hushpoint.web.guesses import Guesses
+
+LECTURER_COOKIE = "hushpoint_lecturer"
+LEARNER_COOKIE = "hushpoint_learner"
+LECTURER_S = 12 * 3600
+LEARNER_S = 180 * 24 * 3600
+_TEMPLATES = Path(__file__).with_name("templates")
+
+Answer = TypeVar("Answer")
+
+
+@dataclass(frozen=True, slots=True)
+class Learner:
+    """Who is practising: a random id and the code of their class ("" for those who practise alone)."""
+
+    who: str
+    room: str
+
+
+def signed(value_mmhg: float | None) -> str:
+    """Write an error with its sign and a true minus; "withheld" for None."""
+    if value_mmhg is None:
+        return "withheld"
+    text = f"{value_mmhg:+.0f}"
+    return "0" if text in {"+0", "-0"} else text.replace("-", "\N{MINUS SIGN}")
+
+
+def written(reading: Mapping[str, int | None] | None) -> str:
+    """Write a reading as systolic/diastolic; what was not heard is said."""
+    if reading is None:
+        return "none yet"
+    upper, lower = reading.get("systolic"), reading.get("diastolic")
+    if upper is None and lower is None:
+        return "not heard"
+    text = f"{'not heard' if upper is None else upper}/{'not heard' if lower is None else lower}"
+    muffled = reading.get("muffling")
+    return text if muffled is None else f"{text} ({muffled} muffled)"
+
+
+class Context:
+    """The app's parts, put together in `wiring`; kept in `app.state.context`."""
+
+    def __init__(
+        self,
+        ledger: Ledger,
+        *,
+        cookie_key: str,
+        grade_soon: Callable[[], None],
+        invented: bool = False,
+        demo_password: str = "",
+        addresses: tuple[str, ...] = (),
+    ) -> None:
+        self.ledger = ledger
+        self.grade_soon = grade_soon
+        self.invented = invented
+        self.demo_password = demo_password
+        self.addresses = addresses
+        self.guesses = Guesses()
+        self._signer = URLSafeTimedSerializer(cookie_key, salt="hushpoint-cookie")
+        self._templates = jinja2.Environment(
+            loader=jinja2.FileSystemLoader(_TEMPLATES), autoescape=True, trim_blocks=True, lstrip_blocks=True
+        )
+        self._templates.filters |= {"signed": signed, "written": written}
+
+    def draw(self, template: str, values: Mapping[str, Any]) -> str:
+        """Return a drawn template."""
+        return self._templates.get_template(template).render(values)
+
+    def sign(self, value: Mapping[str, str]) -> str:
+        """Return a signed cookie value."""
+        return self._signer.dumps(dict(value))
+
+    def signed(self, text: str | None, longest_s: int) -> dict[str, str] | None:
+        """Return what a cookie says, None where it is missing, altered or too old."""
+        if not text:
+            return None
+        try:
+            value = self._signer.loads(text, max_age=longest_s)
+        except BadSignature:
+            return None
+        return value if isinstance(value, dict) else None
+
+
+def context_of(request: Request) -> Context:
+    """Return the app's parts."""
+    context: Context = request.app.state.context
+    return context
+
+
+def is_lecturer(request: Request) -> bool:
+    """Return whether the asker came in with the lecturer's password."""
+    found = context_of(request).signed(request.cookies.get(LECTURER_COOKIE), LECTURER_S)
+    return found is not None and found.get("is") == "lecturer"
+
+
+def learner_or_none(request: Request) -> Learner | None:
+    """Return the learner who is asking, None for anybody else."""
+    found = context_of(request).signed(request.cookies.get(LEARNER_COOKIE), LEARNER_S)
+    return Learner(found["who"], found["room"]) if found and {"who", "room"} <= set(found) else None
+
+
+def give_cookie(request: Request, response: Response, name: str, value: Mapping[str, str], longest_s: int) -> None:
+    """Set a signed cookie that scripts cannot read and other sites cannot send."""
+    response.set_cookie(
+        name,
+        context_of(request).sign(value),
+        max_age=longest_s,
+        httponly=True,
+        samesite="lax",
+        secure=request.url.scheme == "https",
+        path="/",
+    )
+
+
+def page(request: Request, template: str, values: Mapping[str, Any] | None = None, *, status: int = 200) -> Response:
+    """Draw a page with who is asking and whether everything is invented."""
+    context = context_of(request)
+    known = {
+        "invented": context.invented,
+        "demo_password": context.demo_password,
+        "lecturer": is_lecturer(request),
+        "learner": learner_or_none(request),
+    }
+    return HTMLResponse(context.draw(template, {**known, **(values or {})}), status_code=status)
+
+
+async def off_loop(act: Callable[[], Answer]) -> Answer:
+    """Run a blocking act (the ledger, argon2, a picture) in a thread, so that the event loop goes on."""
+    return await anyio.to_thread.run_sync(act)

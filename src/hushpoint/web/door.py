@@ -1,0 +1,95 @@
+"""The door: what are you here to do, joining a class, leaving."""
+
+from __future__ import annotations
+
+from starlette.requests import Request
+from starlette.responses import JSONResponse, RedirectResponse, Response
+from starlette.routing import Route
+
+from hushpoint.desk import classes
+from hushpoint.errors import HushpointError
+from hushpoint.guideline import teaching_policies
+from hushpoint.web.context import (
+    LEARNER_COOKIE,
+    LEARNER_S,
+    LECTURER_COOKIE,
+    context_of,
+    give_cookie,
+    off_loop,
+    page,
+)
+from hushpoint.web.forms import form_of
+
+
+async def door(request: Request) -> Response:
+    """Ask what the visitor is here to do."""
+    return page(request, "door.html")
+
+
+async def find(request: Request) -> Response:
+    """Go on from a typed code to its class."""
+    code = request.query_params.get("code", "").strip().upper()
+    if not code:
+        return RedirectResponse("/", 303)
+    info = await off_loop(lambda: classes.find_class(context_of(request).ledger, code))
+    return RedirectResponse(f"/join/{info.code}", 303)
+
+
+async def join(request: Request) -> Response:
+    """Ask for a name, and let the learner in."""
+    ledger = context_of(request).ledger
+    info = await off_loop(lambda: classes.find_class(ledger, request.path_params["code"]))
+    values = {"info": info, "name": "", "refusal": "", "ask_again": False}
+    if request.method == "GET":
+        return page(request, "join.html", values)
+    form = await form_of(request)
+    name, again = form.text("name"), form.text("again") == "yes"
+    try:
+        who = await off_loop(lambda: classes.join(ledger, room=info.code, name=name, again=again))
+    except HushpointError as refusal:
+        taken = isinstance(refusal, classes.NameTakenError)
+        values |= {"name": name[: classes.LONGEST_NAME], "refusal": str(refusal), "ask_again": taken}
+        return page(request, "join.html", values, status=409 if taken else 422)
+    return _let_in(request, who, info.code)
+
+
+async def alone(request: Request) -> Response:
+    """Let someone practise without class or name."""
+    who = await off_loop(lambda: classes.join_alone(context_of(request).ledger))
+    return _let_in(request, who, classes.ALONE)
+
+
+async def leave(_request: Request) -> Response:
+    """Forget on this device who was here."""
+    response = RedirectResponse("/", 303)
+    for name in (LEARNER_COOKIE, LECTURER_COOKIE):
+        response.delete_cookie(name, path="/")
+    return response
+
+
+async def policy(request: Request) -> Response:
+    """List the teaching policies with their sources."""
+    return page(request, "policy.html", {"policies": list(teaching_policies().values())})
+
+
+async def health(request: Request) -> Response:
+    """Say whether the ledger answers."""
+    last = await off_loop(context_of(request).ledger.last)
+    return JSONResponse({"ready": True, "rows": last})
+
+
+def _let_in(request: Request, who: str, room: str) -> Response:
+    response = RedirectResponse("/practise", 303)
+    give_cookie(request, response, LEARNER_COOKIE, {"who": who, "room": room}, LEARNER_S)
+    return response
+
+
+routes = [
+    Route("/", door),
+    Route("/join", find),
+    Route("/join/alone", alone, methods=["POST"]),
+    Route("/join/{code}", join, methods=["GET", "POST"]),
+    Route("/leave", leave, methods=["POST"]),
+    Route("/policy", policy),
+    Route("/healthz", health),
+]

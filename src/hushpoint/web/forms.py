@@ -1,0 +1,44 @@
+"""Forms and files as they come in: read once, checked, nothing kept."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from starlette.datastructures import UploadFile
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+
+from hushpoint.errors import BadInputError
+
+LARGEST_PART = 4_500_000
+MOST_FIELDS = 20
+
+
+@dataclass(frozen=True, slots=True)
+class Form:
+    """A form's texts, and its files as bytes with their names."""
+
+    texts: dict[str, str]
+    files: dict[str, tuple[str, bytes]]
+
+    def text(self, name: str) -> str:
+        """Return a field's text, "" where it is missing."""
+        return self.texts.get(name, "")
+
+
+async def form_of(request: Request) -> Form:
+    """Read a form; raises BadInputError, one line, where it cannot be read."""
+    texts: dict[str, str] = {}
+    files: dict[str, tuple[str, bytes]] = {}
+    try:
+        async with request.form(max_files=2, max_fields=MOST_FIELDS, max_part_size=LARGEST_PART) as form:
+            for name, value in form.multi_items():
+                if isinstance(value, UploadFile):
+                    files[name] = (value.filename or "", await value.read())
+                else:
+                    texts[name] = value
+    except HTTPException as refusal:
+        raise BadInputError(f"form: {refusal.detail}") from refusal
+    except (ValueError, LookupError) as error:
+        raise BadInputError("form: cannot be read") from error
+    return Form(texts, files)

@@ -1,0 +1,107 @@
+"""What every answer carries, and what is refused before a route sees it: pure ASGI, so that streams pass through."""
+
+from __future__ import annotations
+
+import json
+import logging
+import traceback
+from urllib.parse import urlsplit
+
+from starlette.datastructures import Headers, MutableHeaders
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+UPLOAD_BYTES, LOG_BYTES, OTHER_BYTES = 5_000_000, 1_500_000, 300_000
+"""The largest request body [bytes]: of an upload, of a log (30 000 samples take 500 000), of others."""
+_log = logging.getLogger("hushpoint")
+_SAFE = frozenset({"GET", "HEAD", "OPTIONS"})
+_HEADERS = {
+    "Content-Security-Policy": (
+        "default-src 'self'; img-src 'self' data:; style-src 'self'; script-src 'self'; object-src 'none'; "
+        "base-uri 'none'; form-action 'self'; frame-ancestors 'none'"
+    ),
+    "X-Content-Type-Options": "nosniff",
+    "Referrer-Policy": "same-origin",
+    "X-Frame-Options": "DENY",
+    "Cross-Origin-Opener-Policy": "same-origin",
+}
+
+
+class TooLargeError(Exception):
+    """The body grew beyond the limit while it was read."""
+
+
+class Guard:
+    """Refuses writes that come from another site and bodies that are too large; adds the headers."""
+
+    def __init__(self, app: ASGIApp) -> None:
+        self._app = app
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Serve one request."""
+        if scope["type"] != "http":
+            await self._app(scope, receive, send)
+            return
+        headers = Headers(scope=scope)
+        if scope["method"] not in _SAFE and _from_elsewhere(headers):
+            await _refuse(send, 403, "this came from another site: open the page here and try again")
+            return
+        limit = _limit(scope["path"])
+        length = headers.get("content-length", "0")
+        if not (length.isascii() and length.isdigit() and len(length) < 16 and int(length) <= limit):
+            await _refuse(send, 413, f"the body must be at most {limit} bytes")
+            return
+
+        read, started = 0, False
+
+        async def counted() -> Message:
+            nonlocal read
+            message = await receive()
+            read += len(message.get("body", b""))
+            if read > limit:
+                raise TooLargeError
+            return message
+
+        async def with_headers(message: Message) -> None:
+            nonlocal started
+            if message["type"] == "http.response.start":
+                started = True
+                sent = MutableHeaders(scope=message)
+                for name, value in _HEADERS.items():
+                    sent.setdefault(name, value)
+                static = scope["path"].startswith("/static/")
+                sent.setdefault("Cache-Control", "no-cache" if static else "no-store")
+            await send(message)
+
+        try:
+            await self._app(scope, counted, with_headers)
+        except TooLargeError:
+            if not started:
+                await _refuse(send, 413, f"the body must be at most {limit} bytes")
+        except Exception as fault:  # whatever it is: a calm line to the asker, and no data of theirs in the log
+            place = traceback.extract_tb(fault.__traceback__)[-1]
+            _log.error("%s in %s, line %s", type(fault).__name__, place.name, place.lineno)
+            if not started:
+                await _refuse(send, 500, "Something here is broken. Nothing was half written; try again.")
+
+
+def _limit(path: str) -> int:
+    if path.endswith("/log"):
+        return LOG_BYTES
+    return UPLOAD_BYTES if path.endswith(("/roster", "/agreement")) else OTHER_BYTES
+
+
+def _from_elsewhere(headers: Headers) -> bool:
+    """A browser says where a write comes from; other programs say nothing and carry no cookie of ours by accident."""
+    site = headers.get("sec-fetch-site")
+    if site is not None:
+        return site not in {"same-origin", "none"}
+    origin = headers.get("origin")
+    return origin is not None and urlsplit(origin).netloc != headers.get("host", "")
+
+
+async def _refuse(send: Send, status: int, line: str) -> None:
+    body = json.dumps({"error": line}).encode()
+    fields = [(b"content-type", b"application/json"), (b"content-length", str(len(body)).encode())]
+    fields += [(name.lower().encode(), value.encode()) for name, value in _HEADERS.items()]
+    await send({"type": "http.response.start", "status": status, "headers": fields})
+    await send({"type": "http.response.body", "body": body})

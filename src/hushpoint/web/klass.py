@@ -1,0 +1,280 @@
+"""The lecturer's pages: coming in, classes, the private board, the wall, one learner."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import AsyncIterator
+from typing import Any
+
+import anyio
+import segno
+from sse_starlette import EventSourceResponse, ServerSentEvent
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import RedirectResponse, Response
+from starlette.routing import Route
+
+from hushpoint.desk import access, bench, classes
+from hushpoint.errors import BadInputError, HushpointError, NotAllowedError
+from hushpoint.guideline import default_policy_id, teaching_policies, teaching_policy
+from hushpoint.web.context import (
+    LECTURER_COOKIE,
+    LECTURER_S,
+    context_of,
+    give_cookie,
+    is_lecturer,
+    off_loop,
+    page,
+)
+from hushpoint.web.forms import form_of
+
+POLL_S = 0.25
+"""How often an open board looks for new rows: well inside the second it is promised in."""
+
+
+async def list_classes(request: Request) -> Response:
+    """Show the classes, or ask who comes."""
+    ledger = context_of(request).ledger
+    if not await off_loop(lambda: access.has_password(ledger)):
+        _at_the_laptop(request)
+        return page(request, "sign_in.html", {"first_run": True, "shortest": access.SHORTEST})
+    if not is_lecturer(request):
+        return page(request, "sign_in.html", {"first_run": False})
+    return await _classes_page(request)
+
+
+async def first_run(request: Request) -> Response:
+    """Set the lecturer's password: only at the laptop itself, where the class network could come first."""
+    _at_the_laptop(request)
+    form = await form_of(request)
+    ledger = context_of(request).ledger
+    try:
+        await off_loop(lambda: access.set_password(ledger, form.text("password")))
+    except BadInputError as refusal:
+        values = {"first_run": True, "shortest": access.SHORTEST, "refusal": str(refusal)}
+        return page(request, "sign_in.html", values, status=422)
+    return _come_in(request)
+
+
+async def sign_in(request: Request) -> Response:
+    """Let the lecturer in; wrong guesses from one address are answered more and more slowly."""
+    form = await form_of(request)
+    context = context_of(request)
+    address = request.client.host if request.client else ""
+    async with context.guesses.turn(address):
+        right = await off_loop(lambda: access.is_password(context.ledger, form.text("password")))
+        context.guesses.tell(address, right=right)
+    if right:
+        return _come_in(request)
+    values = {"first_run": False, "refusal": "That is not the password."}
+    return page(request, "sign_in.html", values, status=403)
+
+
+async def open_class(request: Request) -> Response:
+    """Open a class."""
+    _lecturer_only(request)
+    form = await form_of(request)
+    ledger = context_of(request).ledger
+    policy_id = form.text("policy") or default_policy_id
+    try:
+        code = await off_loop(lambda: classes.open_class(ledger, name=form.text("name"), policy_id=policy_id))
+    except HushpointError as refusal:
+        return await _classes_page(request, refusal=str(refusal))
+    return RedirectResponse(f"/class/{code}", 303)
+
+
+async def board(request: Request) -> Response:
+    """Show a class by name, for the lecturer's eyes."""
+    _lecturer_only(request)
+    return await _board_page(request)
+
+
+async def wall(request: Request) -> Response:
+    """Show a class to everyone: code, counts and spread, no names."""
+    _lecturer_only(request)
+    info, state = await _state(request)
+    address = _address(request)
+    drawn = io.BytesIO()
+    segno.make(f"{address}/join/{info.code}", error="m").save(drawn, kind="svg", xmldecl=False, scale=4, border=4)
+    values = {
+        "info": info,
+        "wall": state.wall(),
+        "seq": state.seq,
+        "qr": drawn.getvalue().decode(),
+        "address": address,
+    }
+    return page(request, "wall.html", values)
+
+
+async def board_events(request: Request) -> Response:
+    """Send the board anew whenever something was stored."""
+    _lecturer_only(request)
+    return await _events(request, "board_part.html")
+
+
+async def wall_events(request: Request) -> Response:
+    """Send the wall anew whenever something was stored."""
+    _lecturer_only(request)
+    return await _events(request, "wall_part.html")
+
+
+async def roster(request: Request) -> Response:
+    """Add pasted or uploaded names; nothing is added while a row is wrong."""
+    _lecturer_only(request)
+    form = await form_of(request)
+    text = form.text("names")
+    file_name, data = form.files.get("file", ("", b""))
+    if file_name or data:
+        try:
+            text = f"{text}\n{data.decode('utf-8-sig')}" if text.strip() else data.decode("utf-8-sig")
+        except UnicodeDecodeError:
+            return await _board_page(request, problems=["the file: must be text in UTF-8"], status=422)
+    names, problems = classes.parse_roster(text)
+    if problems:
+        return await _board_page(request, problems=problems, pasted=form.text("names"), status=422)
+    ledger, code = context_of(request).ledger, request.path_params["code"].upper()
+    added = await off_loop(lambda: classes.add_roster(ledger, room=code, names=names))
+    return await _board_page(request, added=added)
+
+
+async def close(request: Request) -> Response:
+    """Close a class to newcomers, or open it again."""
+    _lecturer_only(request)
+    form = await form_of(request)
+    ledger, code = context_of(request).ledger, request.path_params["code"].upper()
+    await off_loop(lambda: classes.close_class(ledger, code, closed=form.text("closed") == "yes"))
+    return RedirectResponse(f"/class/{code}", 303)
+
+
+async def learner(request: Request) -> Response:
+    """Show one learner's readings over time."""
+    _lecturer_only(request)
+    ledger, who = context_of(request).ledger, request.path_params["who"]
+    info = await off_loop(lambda: classes.find_class(ledger, request.path_params["code"]))
+    name = await off_loop(lambda: classes.name_of(ledger, info.code, who))
+    readings = await off_loop(lambda: bench.own_readings(ledger, who))
+    return page(request, "learner.html", {"info": info, "who": who, "name": name, "readings": readings})
+
+
+async def erase(request: Request) -> Response:
+    """Erase everything about a learner."""
+    _lecturer_only(request)
+    form = await form_of(request)
+    if form.text("sure") != "yes":
+        raise BadInputError("Tick that you want to erase everything about this learner.")
+    ledger, who = context_of(request).ledger, request.path_params["who"]
+    code = request.path_params["code"].upper()
+    await off_loop(lambda: classes.erase_learner(ledger, room=code, who=who, why=form.text("why")))
+    return RedirectResponse(f"/class/{code}", 303)
+
+
+async def _classes_page(request: Request, refusal: str = "") -> Response:
+    ledger = context_of(request).ledger
+    values = {
+        "classes": await off_loop(lambda: classes.all_classes(ledger)),
+        "policies": list(teaching_policies().values()),
+        "default_policy": default_policy_id,
+        "refusal": refusal,
+    }
+    return page(request, "classes.html", values, status=422 if refusal else 200)
+
+
+async def _board_page(
+    request: Request,
+    *,
+    problems: list[str] | None = None,
+    pasted: str = "",
+    added: int | None = None,
+    status: int = 200,
+) -> Response:
+    info, state = await _state(request)
+    values = {
+        "info": info,
+        "code": info.code,
+        "policy": teaching_policy(info.policy_id),
+        "lines": state.in_order(),
+        "wall": state.wall(),
+        "seq": state.seq,
+        "address": _address(request),
+        "problems": problems or [],
+        "pasted": pasted,
+        "added": added,
+    }
+    return page(request, "board.html", values, status=status)
+
+
+async def _state(request: Request) -> tuple[classes.ClassInfo, classes.Board]:
+    ledger = context_of(request).ledger
+    info = await off_loop(lambda: classes.find_class(ledger, request.path_params["code"]))
+    state = classes.Board()
+    await off_loop(lambda: state.take(classes.board_rows(ledger, info.code, 0)))
+    return info, state
+
+
+async def _events(request: Request, template: str) -> Response:
+    """Stream a drawn part; event ids are the ledger's row numbers."""
+    info, state = await _state(request)
+    sent = _seq(request.headers.get("last-event-id") or request.query_params.get("after", "0"))
+    return EventSourceResponse(_parts(request, info.code, state, sent, template), ping=15)
+
+
+async def _parts(
+    request: Request, code: str, state: classes.Board, sent: int, template: str
+) -> AsyncIterator[ServerSentEvent]:
+    context = context_of(request)
+    seen = state.seq
+    while True:
+        if state.seq > sent:
+            values: dict[str, Any] = {"code": code, "lines": state.in_order(), "wall": state.wall()}
+            yield ServerSentEvent(data=context.draw(template, values), event="board", id=str(state.seq))
+            sent = state.seq
+        await anyio.sleep(POLL_S)
+        last = await off_loop(context.ledger.last)
+        if last > seen:
+            after = seen
+            rows = await off_loop(lambda after=after: classes.board_rows(context.ledger, code, after))  # type: ignore[misc]
+            state.take([row for row in rows if row.seq <= last])
+            seen = last
+
+
+def _seq(text: str) -> int:
+    return int(text) if text.isascii() and text.isdigit() and len(text) < 16 else 0
+
+
+def _come_in(request: Request) -> Response:
+    response = RedirectResponse("/class", 303)
+    give_cookie(request, response, LECTURER_COOKIE, {"is": "lecturer"}, LECTURER_S)
+    return response
+
+
+def _lecturer_only(request: Request) -> None:
+    if not is_lecturer(request):
+        raise HTTPException(401, "This page is the lecturer's. Come in with the password at /class.")
+
+
+def _at_the_laptop(request: Request) -> None:
+    here = request.client is not None and request.client.host in {"127.0.0.1", "::1"}
+    if context_of(request).addresses and not here:
+        raise NotAllowedError("The lecturer's password is not set yet. Set it on the laptop itself, then come back.")
+
+
+def _address(request: Request) -> str:
+    """Where learners find this laptop: the class network's address where it is open to it."""
+    found = context_of(request).addresses
+    return found[0] if found else f"{request.url.scheme}://{request.url.netloc}"
+
+
+routes = [
+    Route("/class", list_classes),
+    Route("/class/first-run", first_run, methods=["POST"]),
+    Route("/class/sign-in", sign_in, methods=["POST"]),
+    Route("/class/open", open_class, methods=["POST"]),
+    Route("/class/{code}", board),
+    Route("/class/{code}/wall", wall),
+    Route("/class/{code}/events", board_events),
+    Route("/class/{code}/wall/events", wall_events),
+    Route("/class/{code}/roster", roster, methods=["POST"]),
+    Route("/class/{code}/close", close, methods=["POST"]),
+    Route("/class/{code}/learner/{who}", learner),
+    Route("/class/{code}/learner/{who}/erase", erase, methods=["POST"]),
+]

@@ -1,0 +1,87 @@
+"""Settings to a running app. Importing this opens nothing; `build` does."""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import AsyncIterator
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import asynccontextmanager
+from dataclasses import dataclass
+from pathlib import Path
+
+from starlette.applications import Starlette
+
+from hushpoint.desk import access, bench
+from hushpoint.ledger.records import Ledger
+from hushpoint.ledger.store import open_ledger
+from hushpoint.web.app import make_app
+from hushpoint.web.context import Context
+
+log = logging.getLogger("hushpoint")
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """How the app is to run; each field is described in docs/reference.md."""
+
+    data_dir: Path
+    database_url: str | None = None
+    host: str = "127.0.0.1"
+    port: int = 8100
+    invented: bool = False
+    demo_password: str = ""
+    addresses: tuple[str, ...] = ()
+
+
+class Grader:
+    """Grades filed measurements one after another, after they were acknowledged, away from the event loop."""
+
+    def __init__(self, ledger: Ledger) -> None:
+        self._ledger = ledger
+        self._left: set[str] = set()
+        self._worker = ThreadPoolExecutor(max_workers=1, thread_name_prefix="grader")
+
+    def soon(self) -> None:
+        """Grade whatever is filed and not graded: at start-up, and after each filing."""
+        self._worker.submit(self._catch_up)
+
+    def stop(self) -> None:
+        """Finish the one in hand; the rest is found again at the next start."""
+        self._worker.shutdown(wait=True, cancel_futures=True)
+
+    def _catch_up(self) -> None:
+        for measurement in bench.ungraded(self._ledger):
+            if measurement in self._left:
+                continue
+            try:
+                bench.grade(self._ledger, measurement)
+            except Exception as error:  # one that cannot be graded must not stop the others
+                self._left.add(measurement)
+                log.error("measurement left ungraded: %s", type(error).__name__)  # noqa: TRY400 - no data in logs
+
+
+def build(settings: Settings, ledger: Ledger | None = None) -> Starlette:
+    """Open the ledger and return the app over it; the app closes it when it stops."""
+    kept = ledger if ledger is not None else open_ledger(settings.data_dir, settings.database_url)
+    grader = Grader(kept)
+    context = Context(
+        kept,
+        cookie_key=access.cookie_key(kept),
+        grade_soon=grader.soon,
+        invented=settings.invented,
+        demo_password=settings.demo_password,
+        addresses=settings.addresses,
+    )
+
+    @asynccontextmanager
+    async def running(_app: Starlette) -> AsyncIterator[None]:
+        grader.soon()
+        try:
+            yield
+        finally:
+            grader.stop()
+            kept.close()
+
+    app = make_app(context)
+    app.router.lifespan_context = running
+    return app
