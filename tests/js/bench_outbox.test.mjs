@@ -1,0 +1,62 @@
+// The outbox: kept before sending, sent until acknowledged, never twice once it is.
+import assert from "node:assert/strict";
+import test from "node:test";
+import { longer, Outbox } from "../../src/hushpoint/web/static/bench_outbox.js";
+
+function made(/** @type {(() => Promise<{status: number, data: object}>)[]} */ answers) {
+  const kept = new Map();
+  const store = { getItem: (/** @type {string} */ key) => kept.get(key) ?? null, setItem: (/** @type {string} */ key, /** @type {string} */ value) => void kept.set(key, value) };
+  /** @type {string[]} */
+  const sent = [];
+  /** @type {string[]} */
+  const told = [];
+  const outbox = new Outbox(
+    store,
+    (path) => {
+      assert.ok(outbox.waiting().length > 0, "kept before it is sent");
+      sent.push(path);
+      return (answers.shift() ?? (async () => ({ status: 201, data: {} })))();
+    },
+    {
+      waiting: (count) => void told.push(`waiting ${count}`),
+      stored: (id) => void told.push(`stored ${id}`),
+      refused: (id, why) => void told.push(`refused ${id}: ${why}`),
+    },
+  );
+  return { outbox, sent, told };
+}
+
+test("an acknowledged measurement leaves the outbox", async () => {
+  const { outbox, sent, told } = made([]);
+  await outbox.add("a1", { reading: 1 });
+  assert.deepEqual(sent, ["/practise/measurements/a1/log"]);
+  assert.deepEqual(told, ["stored a1"]);
+  assert.deepEqual(outbox.waiting(), []);
+});
+
+test("without a network it waits, and goes out in order later", async () => {
+  const { outbox, told } = made([() => Promise.reject(new Error("no network"))]);
+  await outbox.add("a1", {});
+  clearTimeout(outbox.timer);
+  assert.equal(outbox.waiting().length, 1);
+  await outbox.add("b2", {});
+  assert.deepEqual(told, ["waiting 1", "stored a1", "stored b2"]);
+});
+
+test("a server in trouble is asked again, a refusal is told once", async () => {
+  const { outbox, told } = made([
+    async () => ({ status: 503, data: {} }),
+    async () => ({ status: 422, data: { error: "no release in this log" } }),
+  ]);
+  await outbox.add("a1", {});
+  clearTimeout(outbox.timer);
+  assert.equal(outbox.waiting().length, 1);
+  await outbox.sendAll();
+  assert.deepEqual(told, ["waiting 1", "refused a1: no release in this log"]);
+  assert.deepEqual(outbox.waiting(), []);
+});
+
+test("waits grow and stay below half a minute", () => {
+  assert.equal(longer(1000), 2000);
+  assert.equal(longer(16000), 20000);
+});
