@@ -5,7 +5,6 @@ from __future__ import annotations
 import pytest
 
 from bench_driver import ORIGINS, new_learner, served
-
 from hushpoint.ledger.records import Kind
 
 pytestmark = pytest.mark.browser
