@@ -22,9 +22,7 @@ app = typer.Typer(
     help="Teach, practise and judge the manual measurement of resting blood pressure.",
 )
 
-DataDir = Annotated[
-    Path | None, typer.Option("--data", help="Folder of the ledger [default: hushpoint-data].")
-]
+DataDir = Annotated[Path | None, typer.Option("--data", help="Folder of the ledger [default: hushpoint-data].")]
 AsJson = Annotated[bool, typer.Option("--json", help="Print stable, documented JSON.")]
 
 
@@ -53,9 +51,7 @@ def render(
 
 @app.command()
 def agree(
-    readings: Annotated[
-        Path, typer.Argument(help="CSV: measurement,observer,systolic,diastolic[,client,gauge,at].")
-    ],
+    readings: Annotated[Path, typer.Argument(help="CSV: measurement,observer,systolic,diastolic[,client,gauge,at].")],
     reference: Annotated[str | None, typer.Option(help="Compare every observer with this one.")] = None,
     json: AsJson = False,
     picture: Annotated[Path | None, typer.Option(help="Also draw the differences, as PNG or SVG.")] = None,

@@ -99,7 +99,7 @@ def open_postgres(url: str, data_dir: Path, *, clock: Clock = utc_now, create: b
 def _prepare_sqlite(connection: Any, _record: object) -> None:
     connection.isolation_level = None  # transactions are begun below, never by the driver
     cursor = connection.cursor()
-    for pragma in ("journal_mode=WAL", "synchronous=FULL", "foreign_keys=ON"):
+    for pragma in ("journal_mode=WAL", "synchronous=FULL", "foreign_keys=ON", "secure_delete=ON"):
         cursor.execute(f"PRAGMA {pragma}")
     cursor.close()
 

@@ -425,6 +425,10 @@ def _samples(value: object, where: str, high: float) -> Floats:
     values = _list(value, where, MOST_SAMPLES)
     if not values:
         raise LogRefusedError(f"log, {where}: empty, must hold at least one value. Nothing saved.")
+    if set(map(type, values)) <= {int, float} and min(values) >= 0 and max(values) <= high:
+        found = np.array(values, dtype=float)
+        if np.isfinite(found).all():  # NaN slips through min and max
+            return found
     return np.array([_number(one, f"{where} value {at}", 0, high) for at, one in enumerate(values, start=1)])
 
 
