@@ -46,7 +46,9 @@ def chromium() -> Iterator[Browser]:
 def tab(chromium: Browser) -> Iterator[Page]:
     """A phone-sized page of its own, without anybody's cookies."""
     context = chromium.new_context(viewport={"width": 360, "height": 640})
-    yield context.new_page()
+    page = context.new_page()
+    page.set_default_timeout(8000)
+    yield page
     context.close()
 
 
@@ -55,6 +57,7 @@ def lecturer(site: Site, chromium: Browser) -> Iterator[Page]:
     """The lecturer's page, signed in."""
     context = chromium.new_context(viewport={"width": 1280, "height": 800})
     page = context.new_page()
+    page.set_default_timeout(8000)
     page.goto(f"{site.here}/class")
     page.get_by_label("Password").fill(PASSWORD)
     page.get_by_role("button", name="Set password").click()
