@@ -22,16 +22,20 @@ const YOU = 176;
 const RATE = { top: 206, base: 266 };
 const HIGHEST_RATE = 8;
 
+/** How far beyond the outermost sound or mark the picture goes [mmHg]. */
+const AROUND_MMHG = 12;
+
 /**
- * The highest and lowest pressure the picture shows [mmHg], to whole twenties.
+ * The highest and lowest pressure the picture shows [mmHg], to whole twenties around sounds and marks.
  * @param {PictureBeat[]} beats
  * @param {(number | null)[]} marks
  */
 export function pictureSpan(beats, marks) {
-  const all = [...beats.map((one) => one.mmhg), ...marks.filter((one) => one !== null)];
+  const heard = beats.filter((one) => one.audible).map((one) => one.mmhg);
+  const all = [...heard, ...marks.filter((one) => one !== null)];
   if (!all.length) return { high: 200, low: 40 };
-  const high = Math.ceil((Math.max(...all) + 2) / 20) * 20;
-  const low = Math.max(0, Math.floor((Math.min(...all) - 2) / 20) * 20);
+  const high = Math.ceil((Math.max(...all) + AROUND_MMHG) / 20) * 20;
+  const low = Math.max(0, Math.floor((Math.min(...all) - AROUND_MMHG) / 20) * 20);
   return { high: Math.max(high, low + 40), low };
 }
 
@@ -51,9 +55,11 @@ export function drawPicture(judgement, width) {
   const yours = [reading.systolic, reading.diastolic];
   const span = pictureSpan(picture.beats, [...truths, ...yours]);
   const x = (/** @type {number} */ mmhg) => LEFT + ((span.high - mmhg) / (span.high - span.low)) * (right - LEFT);
-  const shapes = [...axis(span, x), ...gap(picture.gap_mmhg, x), ...bars(picture.beats, x)];
+  const within = picture.beats.filter((one) => one.mmhg <= span.high && one.mmhg >= span.low);
+  const shapes = [...axis(span, x), ...gap(picture.gap_mmhg, x), ...bars(within, x)];
   shapes.push(...marks("truth", "truth", TRUTH, truths, x), ...marks("you", "you", YOU, yours, x));
-  shapes.push(...rates(hand.segments, picture.asked_rate, x, right));
+  const shown = hand.segments.filter((one) => one.to_mmhg < span.high && one.from_mmhg > span.low);
+  shapes.push(...rates(shown, picture.asked_rate, x, right));
   return svg(
     "svg",
     { viewBox: `0 0 ${width} 280`, class: "picture", role: "img", "aria-label": "Sounds, truth, your reading and rate over falling pressure; the table below says the same" },
@@ -86,7 +92,8 @@ function label(x, y, text, anchor = "start") {
  */
 function axis(span, x) {
   const parts = [label(0, 18, "mmHg"), label(0, SOUNDS.base, "sounds")];
-  for (let mmhg = span.low; mmhg <= span.high; mmhg += 20) {
+  const step = span.high - span.low > 120 ? 40 : 20;
+  for (let mmhg = span.low; mmhg <= span.high; mmhg += step) {
     parts.push(label(x(mmhg), 18, String(mmhg), "middle"));
     parts.push(svg("line", { x1: x(mmhg), x2: x(mmhg), y1: 24, y2: RATE.base, class: "picture-grid" }));
   }
