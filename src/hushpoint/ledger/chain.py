@@ -14,7 +14,7 @@ import secrets
 from collections.abc import Mapping
 from typing import Any
 
-from hushpoint.ledger.records import LedgerError
+from hushpoint.ledger.records import UnkeepableError
 
 GENESIS = "0" * 64
 """The chain before the first row."""
@@ -28,16 +28,16 @@ def new_salt() -> str:
 
 
 def canonical(body: Mapping[str, Any]) -> str:
-    """Write a body as canonical JSON: keys sorted, no spaces; raises LedgerError naming what cannot be kept."""
+    """Write a body as canonical JSON: keys sorted, no spaces; raises UnkeepableError naming what cannot be kept."""
     try:
         _check(body, "body")
     except RecursionError:
-        raise LedgerError("body: lists and mappings are nested too deeply") from None
+        raise UnkeepableError("body: lists and mappings are nested too deeply") from None
     return json.dumps(body, sort_keys=True, ensure_ascii=False, separators=(",", ":"), allow_nan=False)
 
 
 def check_text(text: str, where: str) -> None:
-    """Refuse a column's text that a store would not give back as it was; raises LedgerError, one line."""
+    """Refuse a column's text that a store would not give back as it was; raises UnkeepableError, one line."""
     _check(text, where)
 
 
@@ -60,17 +60,17 @@ def _check(value: object, where: str) -> None:
         return
     if isinstance(value, str):
         if "\x00" in value or any("\ud800" <= letter <= "\udfff" for letter in value):
-            raise LedgerError(f"{where}: text must not hold NUL or half a character")
+            raise UnkeepableError(f"{where}: text must not hold NUL or half a character")
     elif isinstance(value, int):
         if not _LOWEST_INTEGER <= value <= _HIGHEST_INTEGER:
-            raise LedgerError(f"{where}: whole numbers must fit 64 bits")
+            raise UnkeepableError(f"{where}: whole numbers must fit 64 bits")
     elif isinstance(value, float):
         if not math.isfinite(value):
-            raise LedgerError(f"{where}: numbers must be finite")
+            raise UnkeepableError(f"{where}: numbers must be finite")
     elif isinstance(value, Mapping):
         for key, inner in value.items():
             if not isinstance(key, str):
-                raise LedgerError(f"{where}: keys must be texts")
+                raise UnkeepableError(f"{where}: keys must be texts")
             _check(key, f"{where}, a key")
             _check(inner, f"{where}.{key[:40]}")
     elif isinstance(value, (list, tuple)):
@@ -79,4 +79,4 @@ def _check(value: object, where: str) -> None:
         for place, inner in enumerate(value):
             _check(inner, f"{where}[{place}]")
     else:
-        raise LedgerError(f"{where}: {type(value).__name__} cannot be kept as JSON")
+        raise UnkeepableError(f"{where}: {type(value).__name__} cannot be kept as JSON")

@@ -13,7 +13,7 @@ from hushpoint.ledger.records import (
     Clock,
     Entry,
     Kind,
-    LedgerError,
+    UnkeepableError,
     Row,
     Stored,
     Verification,
@@ -124,7 +124,7 @@ class MemoryLedger:
 
 
 def entry_text(entry: Entry) -> str:
-    """Return the canonical text of an entry's body; raises LedgerError where body or columns cannot be kept."""
+    """Return the canonical text of an entry's body; raises UnkeepableError where body or columns cannot be kept."""
     for name, column in (("room", entry.room), ("who", entry.who), ("ref", entry.ref)):
         if column is not None:
             check_text(column, name)
@@ -134,7 +134,7 @@ def entry_text(entry: Entry) -> str:
 def check_person(who: str) -> None:
     """Refuse to erase nobody: rows with an empty `who` belong to no person."""
     if not who:
-        raise LedgerError("who: must name a person")
+        raise UnkeepableError("who: must name a person")
 
 
 def seal(entry: Entry, text: str, seq: int, at: str, before: str) -> Stored:

@@ -12,7 +12,7 @@ from datetime import UTC, datetime
 from enum import StrEnum
 from typing import Any, Protocol
 
-from hushpoint.errors import AlreadyDoneError, HushpointError
+from hushpoint.errors import AlreadyDoneError, BadInputError, HushpointError
 
 Clock = Callable[[], str]
 """Gives the time now: UTC, ISO 8601 with microseconds and a trailing Z."""
@@ -96,6 +96,10 @@ class Verification:
 
 class LedgerError(HushpointError):
     """The store could not do what was asked; nothing was written."""
+
+
+class UnkeepableError(LedgerError, BadInputError):
+    """A body holds something that no store gives back as it was; nothing was written."""
 
 
 class AlreadyStoredError(AlreadyDoneError):

@@ -7,7 +7,7 @@ Over a series of fifteen every kind of arm comes once, in an order of the learne
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Any, Literal, get_args
 
 import numpy as np
 
@@ -31,23 +31,7 @@ Kind = Literal[
     "wide_pulse",
     "narrow_pulse",
 ]
-KINDS: tuple[Kind, ...] = (
-    "normal",
-    "high",
-    "very_high",
-    "low",
-    "faint",
-    "gap",
-    "irregular",
-    "ectopic",
-    "long_muffled",
-    "to_zero",
-    "large_arm",
-    "small_arm",
-    "full_bladder",
-    "wide_pulse",
-    "narrow_pulse",
-)
+KINDS: tuple[Kind, ...] = get_args(Kind)
 
 _BY_AGE = (
     (18, 117.0, 11.0, 72.0, 8.5),  # under 35: about a normotensive adult, 116/69 (facts 7.5; SD FROM MEMORY)
