@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 from playwright.sync_api import Browser, Page, sync_playwright
+
 from serving import Site, start, stop
 
 CHROMIUM = Path("/usr/bin/chromium")

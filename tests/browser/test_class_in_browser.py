@@ -8,8 +8,9 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from bench_logs import bench_log
 from playwright.sync_api import Browser, Page, expect
+
+from bench_logs import bench_log
 from serving import Site
 
 pytestmark = pytest.mark.browser
@@ -40,7 +41,8 @@ def measure(tab: Page) -> dict[str, Any]:
     log = json.dumps(bench_log((124, 82)))
     found: dict[str, Any] = tab.evaluate(
         """async (log) => {
-          const send = (path, body) => fetch(path, {method: "POST", headers: {"content-type": "application/json"}, body});
+          const headers = {"content-type": "application/json"};
+          const send = (path, body) => fetch(path, {method: "POST", headers, body});
           const begun = await (await send("/practise/measurements", JSON.stringify({ref: String(Math.random()),
             guided: false, again: null}))).json();
           const choices = Object.fromEntries(begun.rows.map((row) => [row.id, row.choices[0].id]));
@@ -131,7 +133,8 @@ def test_every_page_is_accessible_and_fits(site: Site, lecturer: Page, scheme: s
 
 def test_agreement_page_by_hand(site: Site, tab: Page, tmp_path: Path) -> None:
     """A file chosen by hand gives table and picture on a phone."""
-    rows = "measurement,observer,systolic,diastolic\n1,J,120,80\n1,R,124,80\n2,J,130,84\n2,R,130,86\n3,J,110,70\n3,R,112,70\n"
+    rows = "measurement,observer,systolic,diastolic\n"
+    rows += "1,J,120,80\n1,R,124,80\n2,J,130,84\n2,R,130,86\n3,J,110,70\n3,R,112,70\n"
     (tmp_path / "readings.csv").write_text(rows, encoding="utf-8")
     tab.goto(f"{site.classroom}/agreement")
     tab.get_by_label("Readings, CSV").set_input_files(tmp_path / "readings.csv")

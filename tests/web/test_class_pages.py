@@ -9,12 +9,13 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from starlette.testclient import TestClient
+
 from bench_logs import bench_log
 from hushpoint.desk import bench, classes
 from hushpoint.ledger.memory import MemoryLedger
 from hushpoint.ledger.records import Kind
 from hushpoint.wiring import Settings, build
-from starlette.testclient import TestClient
 
 PASSWORD = "ten letters or more"
 HTML = {"accept": "text/html"}
@@ -305,7 +306,8 @@ def test_invented_is_marked_on_every_page(tmp_path: Path) -> None:
 
 def test_agreement_compares_an_upload_and_keeps_nothing(site: Site) -> None:
     """Table, picture and JSON of two observers; no row is written."""
-    rows = "measurement,observer,systolic,diastolic\n1,J,120,80\n1,R,124,80\n2,J,130,84\n2,R,130,86\n3,J,110,70\n3,R,112,70\n"
+    rows = "measurement,observer,systolic,diastolic\n"
+    rows += "1,J,120,80\n1,R,124,80\n2,J,130,84\n2,R,130,86\n3,J,110,70\n3,R,112,70\n"
     before = site.ledger.last()
     answer = site.browser().post("/agreement", files={"file": ("r.csv", rows.encode())}, data={"reference": "J"})
     assert answer.status_code == 200

@@ -14,6 +14,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+
 from serving import Site, start, stop
 
 COMMAND = [sys.executable, "-c", "from hushpoint.cli.main import run; run()"]
@@ -63,7 +64,8 @@ def test_events_carry_row_numbers_and_resume(site: Site) -> None:
     seen = event(stream)
     assert "Ines Invented" in seen["data"]
     stream.close()
-    again = urllib.request.Request(f"{site.here}/class/{code}/events", headers={"Last-Event-ID": seen["id"]})
+    address = f"{site.here}/class/{code}/events"
+    again = urllib.request.Request(address, headers={"Last-Event-ID": seen["id"]})  # noqa: S310 - our own server
     resumed = lecturer.open(again, timeout=10)
     post(urllib.request.build_opener(), f"{site.here}/join/{code}", name="Tomo Invented")
     later = event(resumed)

@@ -95,7 +95,7 @@ async def wall(request: Request) -> Response:
     info, state = await _state(request)
     address = _address(request)
     drawn = io.BytesIO()
-    segno.make(f"{address}/join/{info.code}", error="m").save(drawn, kind="svg", xmldecl=False, scale=4, border=4)
+    segno.make(f"{address}/join/{info.code}", error="m").save(drawn, kind="svg", xmldecl=False, omitsize=True, border=4)
     values = {
         "info": info,
         "wall": state.wall(),
