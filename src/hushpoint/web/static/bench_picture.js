@@ -139,7 +139,7 @@ function marks(kind, name, y, pair, x) {
     parts.push(svg("line", { x1: x(high), x2: x(low), y1: y, y2: y, class: `picture-${kind}` }));
   }
   if (high === null && low === null) {
-    parts.push(label(LEFT, y + 5, kind === "truth" ? "withheld: see below" : "not heard"));
+    parts.push(label(LEFT, y + 5, kind === "truth" ? "withheld" : "not heard"));
   }
   pair.forEach((mmhg, which) => {
     if (mmhg === null) return;
