@@ -27,6 +27,8 @@ FEWEST_FOR_SPREAD = 5
 """Below five answers a spread would point at people."""
 ALONE = ""
 """The room of those who practise alone."""
+WITHHELD_COUNTS_MMHG = 10.0
+"""On the board a withheld end stands as high as an ear error of this much (design choice)."""
 SPREAD_MMHG = 10
 """The wall's spread runs from this much low to this much high; the rest is counted at its ends."""
 
@@ -68,8 +70,15 @@ class BoardLine:
 
     @property
     def needs_mmhg(self) -> float:
-        """How far the last reading was off: who needs the lecturer first is listed first."""
-        return max(abs(self.systolic_error_mmhg or 0.0), abs(self.diastolic_error_mmhg or 0.0))
+        """How far the last reading was off: who needs the lecturer first is listed first.
+
+        An end without an ear error (nothing could be heard, or the cuff was pumped too low) counts as
+        WITHHELD_COUNTS_MMHG.
+        """
+        if self.doing != "judged":
+            return 0.0
+        ends = (self.systolic_error_mmhg, self.diastolic_error_mmhg)
+        return max(WITHHELD_COUNTS_MMHG if end is None else abs(end) for end in ends)
 
 
 @dataclass(slots=True)

@@ -15,7 +15,7 @@ from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
 from hushpoint.desk import access, bench, classes
-from hushpoint.errors import BadInputError, HushpointError, NotAllowedError
+from hushpoint.errors import BadInputError, HushpointError, NotAllowedError, NotFoundError
 from hushpoint.guideline import default_policy_id, teaching_policies, teaching_policy
 from hushpoint.web.context import (
     LECTURER_COOKIE,
@@ -156,6 +156,44 @@ async def learner(request: Request) -> Response:
     return page(request, "learner.html", {"info": info, "who": who, "name": name, "readings": readings})
 
 
+async def release(request: Request) -> Response:
+    """Show one measurement of a learner: what was judged, the picture of the release and the same as a table."""
+    info, name, judgement = await _judged(request)
+    if judgement is None:
+        raise NotFoundError("This measurement is being judged. Load the page again in a moment.")
+    from hushpoint.sheet.release_picture import release_table
+
+    values = {
+        "info": info,
+        "who": request.path_params["who"],
+        "name": name,
+        "judgement": judgement,
+        "rows": release_table(judgement),
+    }
+    return page(request, "release.html", values)
+
+
+async def release_svg(request: Request) -> Response:
+    """Draw the picture of a release, for a light page or a dark one."""
+    _, _, judgement = await _judged(request)
+    if judgement is None:
+        raise NotFoundError("This measurement is being judged.")
+    from hushpoint.sheet.release_picture import release_picture
+
+    dark = request.query_params.get("on") == "dark"
+    drawn = await off_loop(lambda: release_picture(judgement, form="svg", dark=dark))
+    return Response(drawn, media_type="image/svg+xml")
+
+
+async def _judged(request: Request) -> tuple[classes.ClassInfo, str, dict[str, Any] | None]:
+    _lecturer_only(request)
+    ledger, who = context_of(request).ledger, request.path_params["who"]
+    info = await off_loop(lambda: classes.find_class(ledger, request.path_params["code"]))
+    name = await off_loop(lambda: classes.name_of(ledger, info.code, who))
+    measurement = request.path_params["measurement"]
+    return info, name, await off_loop(lambda: bench.judgement(ledger, who=who, measurement=measurement))
+
+
 async def erase(request: Request) -> Response:
     """Erase everything about a learner."""
     _lecturer_only(request)
@@ -276,5 +314,7 @@ routes = [
     Route("/class/{code}/roster", roster, methods=["POST"]),
     Route("/class/{code}/close", close, methods=["POST"]),
     Route("/class/{code}/learner/{who}", learner),
+    Route("/class/{code}/learner/{who}/release/{measurement}", release),
+    Route("/class/{code}/learner/{who}/release/{measurement}/picture.svg", release_svg),
     Route("/class/{code}/learner/{who}/erase", erase, methods=["POST"]),
 ]
