@@ -469,10 +469,7 @@ function moved(input, move) {
 }
 
 const hand = {
-  squeeze: (/** @type {Input} */ input) => {
-    moved(input, () => run.squeeze());
-    byId("bulb").classList.toggle("pressed");
-  },
+  squeeze: (/** @type {Input} */ input) => moved(input, () => run.squeeze()),
   move: (/** @type {number} */ by, /** @type {Input} */ input) => moved(input, () => run.turn(run.hand + by)),
   shut: (/** @type {Input} */ input) => moved(input, () => run.turn(0)),
   openFully: (/** @type {Input} */ input) => moved(input, () => run.openFully()),
