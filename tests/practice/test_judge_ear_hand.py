@@ -12,11 +12,12 @@ import pytest
 from bench_logs import bench_log
 from hushpoint.arm import BeatTable, Person, Swings, beat_table, slow_truth, truth_of
 from hushpoint.guideline import teaching_policy
-from hushpoint.measure import Heard, NotHeard, Reading, Withheld, Written
+from hushpoint.measure import Heard, NotHeard, Reading, Withheld, Written, stated, truth_words, whole_mmhg
 from hushpoint.practice.cases import Case
 from hushpoint.practice.judge import EarlierReading, Judgement, end_point, judge
 from hushpoint.practice.log import check_log
 from hushpoint.practice.setup import effects_of, right_choices
+from hushpoint.web.context import signed
 
 STILL = Person(systolic_mmhg=128.0, diastolic_mmhg=82.0, pulse_per_min=60.0, swings=Swings.off())
 
@@ -54,20 +55,44 @@ def said(lines: tuple[str, ...], words: str) -> bool:
 
 @pytest.mark.parametrize(("off_systolic", "off_diastolic"), [(0, 0), (-4, 0), (6, -2), (-10, 8)])
 def test_ear_error_is_reading_minus_truth(off_systolic: int, off_diastolic: int) -> None:
-    """Exactly: the error is what was written less what could be heard in this release, not the rounded key."""
+    """The error is what was written less what could be heard in this release, as stated; not the rounded key."""
     log = bench_log(palpated_mmhg=126)
     _, table, _ = arm(STILL)
     truth = truth_of(table, np.array(log["time_s"]), np.array(log["pressure_mmhg"]))
     written = (round(truth.systolic.mmhg) + off_systolic, round(truth.diastolic.mmhg) + off_diastolic)
     log["reading"] = {"systolic": written[0], "diastolic": written[1], "muffling": None}
     judgement = judged(log)
-    assert judgement.systolic_error_mmhg == pytest.approx(written[0] - truth.systolic.mmhg)
-    assert judgement.diastolic_error_mmhg == pytest.approx(written[1] - truth.diastolic.mmhg)
+    assert judgement.systolic_error_mmhg == pytest.approx(written[0] - stated(truth.systolic.mmhg))
+    assert judgement.diastolic_error_mmhg == pytest.approx(written[1] - stated(truth.diastolic.mmhg))
     told = judgement.ear_lines[0]
     assert told.startswith("Your ear: ")
     assert ("exact on systolic" in told) == (off_systolic == 0)
     if off_systolic < 0:
-        assert f"{-judgement.systolic_error_mmhg:.0f} low on systolic" in told
+        assert f"{-whole_mmhg(judgement.systolic_error_mmhg)} low on systolic" in told
+
+
+@pytest.mark.parametrize("written", [(120, 80), (124, 81), (125, 83), (131, 77)])
+@pytest.mark.parametrize("shift", [0.0, 0.17, 0.41, 0.46, 0.5, 0.54, 0.83])
+def test_lines_board_and_shown_truth_say_one_number(written: tuple[int, int], shift: float) -> None:
+    """Whatever the decimals, the line, the learner's list and a pencil (written less shown truth) agree."""
+    person = dataclasses.replace(STILL, systolic_mmhg=124.0 + shift, diastolic_mmhg=80.0 + shift)
+    sent = judged(bench_log(written, palpated_mmhg=126), person).to_json("m")
+    for end, value in zip(("systolic", "diastolic"), written, strict=True):
+        listed = signed(sent["ear"][f"{end}_error_mmhg"])
+        whole = int(listed.replace("\N{MINUS SIGN}", "-"))
+        words = f"{abs(whole)} {'high' if whole > 0 else 'low'} on {end}" if whole else f"exact on {end}"
+        assert words in sent["ear"]["lines"][0]
+        assert whole == whole_mmhg(value - float(truth_words(sent["truth"][end]["mmhg"])))
+
+
+def test_within_one_mark_is_named_as_near_as_the_dial_can_be_read() -> None:
+    """One off is still shown as one off, and said to be as near as the marks allow."""
+    log = bench_log(palpated_mmhg=126)
+    _, table, _ = arm(STILL)
+    truth = truth_of(table, np.array(log["time_s"]), np.array(log["pressure_mmhg"]))
+    log["reading"] = {"systolic": whole_mmhg(truth.systolic.mmhg - 1.1), "diastolic": None, "muffling": None}
+    judgement = judged(log)
+    assert judgement.ear_lines[0] == "Your ear: 1 low on systolic: as near as the dial can be read."
 
 
 def test_the_key_is_the_truth_to_the_nearest_two() -> None:

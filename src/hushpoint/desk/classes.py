@@ -17,6 +17,7 @@ from typing import Any
 from hushpoint.errors import AlreadyDoneError, BadInputError, NotFoundError
 from hushpoint.guideline import teaching_policy
 from hushpoint.ledger.records import Entry, Kind, Ledger, Row
+from hushpoint.measure import whole_mmhg
 
 LETTERS = "BCDFGHJKLMNPQRSTVWXZ"
 """Codes have four of these: no vowels, so no words; no letter that is read as a digit."""
@@ -152,7 +153,7 @@ class Board:
         found = [(one[0], one[place]) for one in self.errors_mmhg if one[place] is not None]
         if len({who for who, _ in found}) < FEWEST_FOR_SPREAD:
             return None
-        steps = Counter(max(-SPREAD_MMHG, min(SPREAD_MMHG, 2 * round(float(error or 0) / 2))) for _, error in found)
+        steps = Counter(max(-SPREAD_MMHG, min(SPREAD_MMHG, 2 * whole_mmhg(float(error or 0) / 2))) for _, error in found)
         return [(step, steps.get(step, 0)) for step in range(-SPREAD_MMHG, SPREAD_MMHG + 1, 2)]
 
 

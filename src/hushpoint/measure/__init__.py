@@ -1,6 +1,7 @@
 """The shared words: verdicts, what an observer wrote, units and legal ranges. Imports nothing of Hushpoint."""
 
 from hushpoint.measure.reading import NotHeard, Reading, Written
+from hushpoint.measure.shown import stated, truth_words, whole_mmhg
 from hushpoint.measure.verdict import Heard, Withheld
 
-__all__ = ["Heard", "NotHeard", "Reading", "Withheld", "Written"]
+__all__ = ["Heard", "NotHeard", "Reading", "Withheld", "Written", "stated", "truth_words", "whole_mmhg"]

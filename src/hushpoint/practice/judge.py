@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from hushpoint.arm import BeatTable, Truth, slow_truth, truth_of
-from hushpoint.measure import Heard, NotHeard, Reading, Withheld, Written
+from hushpoint.measure import Heard, NotHeard, Reading, Withheld, Written, stated, truth_words, whole_mmhg
 from hushpoint.practice.log import EMPTY_MMHG, BenchLog, Segment, reading_json
 from hushpoint.practice.pen import pen_lines
 
@@ -25,8 +25,8 @@ if TYPE_CHECKING:
     from hushpoint.practice.cases import Case
     from hushpoint.practice.setup import NamedEffect
 
-EXACT_MMHG = 1.0
-"""Within this the ear is called exact: marks stand every 2 mmHg (design choice)."""
+MARK_MMHG = 1
+"""A whole error up to this is as near as the dial can be read: marks stand every 2 mmHg (design choice)."""
 NEAR_MMHG = 4.0
 """Beyond this the ear comes first in what to do next (design choice; NHANES asks all answers within 4)."""
 RATE_SLACK_MMHG_PER_S = 0.3
@@ -220,15 +220,21 @@ class _Ear:
         self.lines: list[str] = []
         self.systolic_error = _error(reading.systolic, truth.systolic)
         self.diastolic_error = _error(reading.diastolic, diastolic)
-        if to_zero and reading.diastolic == Written(0) and self.diastolic_error is not None:
-            self.diastolic_error = 0.0 if abs(self.diastolic_error) <= NEAR_MMHG else self.diastolic_error
-        told = [
-            f"{_off(error)} on {end}"
+        written_zero = to_zero and reading.diastolic == Written(0)
+        if written_zero and self.diastolic_error is not None and abs(self.diastolic_error) <= NEAR_MMHG:
+            self.diastolic_error = 0.0
+            if reading.muffling:
+                self.lines.append("Sounds went on to the empty cuff: 0 is the diastolic to write.")
+        found = [
+            (error, end)
             for error, end in ((self.systolic_error, "systolic"), (self.diastolic_error, "diastolic"))
             if error is not None
         ]
-        if told:
-            self.lines.append(f"Your ear: {', '.join(told)}.")
+        if found:
+            told = ", ".join(f"{_off(error)} on {end}" for error, end in found)
+            off = [abs(whole_mmhg(error)) for error, _ in found]
+            near = ": as near as the dial can be read" if any(off) and max(off) <= MARK_MMHG else ""
+            self.lines.insert(0, f"Your ear: {told}{near}.")
         for end, written, verdict in (
             ("systolic", reading.systolic, truth.systolic),
             ("diastolic", reading.diastolic, diastolic),
@@ -247,7 +253,7 @@ class _Ear:
     def _unheard(self, end: str, written: Written | NotHeard, verdict: Heard | Withheld) -> None:
         match written, verdict:
             case NotHeard(), Heard(mmhg=mmhg):
-                self.lines.append(f"You wrote not heard for {end}; a sound could be heard at {mmhg:.0f}.")
+                self.lines.append(f"You wrote not heard for {end}; a sound could be heard at {truth_words(mmhg)}.")
             case NotHeard(), Withheld():
                 self.lines.append(f"Not heard was the true answer for {end}. Well kept.")
             case Written(), Withheld(reason=reason):
@@ -255,8 +261,8 @@ class _Ear:
 
     def _muffling(self, truth: Truth, reading: Reading) -> None:
         if reading.muffling and truth.muffling_mmhg is not None:
-            error = reading.muffling.mmhg - truth.muffling_mmhg
-            self.lines.append(f"Muffling: {_off(error)}; the sounds muffled at {truth.muffling_mmhg:.0f}.")
+            error = reading.muffling.mmhg - stated(truth.muffling_mmhg)
+            self.lines.append(f"Muffling: {_off(error)}; the sounds muffled at {truth_words(truth.muffling_mmhg)}.")
 
     def _gap(self, truth: Truth, reading: Reading, diastolic: Heard | Withheld) -> None:
         if truth.gap_mmhg is None:
@@ -332,9 +338,9 @@ class _Hand:
         true, _ = slow_truth(self.table, palpation.from_s)
         if true is None:
             return
-        off = log.palpated_mmhg - true
-        near = "close" if abs(off) <= PALPATED_NEAR_MMHG else f"{abs(off):.0f} {'high' if off > 0 else 'low'}"
-        self.lines.append(f"Palpated {log.palpated_mmhg:.0f}: {near}; the systolic was about {true:.0f} then.")
+        off = log.palpated_mmhg - stated(true)
+        near = "close" if abs(off) <= PALPATED_NEAR_MMHG else _off(off)
+        self.lines.append(f"Palpated {log.palpated_mmhg:.0f}: {near}; the systolic was about {truth_words(true)} then.")
         asked = self.policy.wait_after_palpation_s
         if log.wait_s is not None and log.wait_s < asked:
             self.lines.append(f"Waited {log.wait_s:.0f} s with the cuff empty; {asked:.0f} or more is asked.")
@@ -513,7 +519,7 @@ def _next(
     for error, end in ((ear.systolic_error, "first sound"), (ear.diastolic_error, "last sound")):
         if error is not None and abs(error) > NEAR_MMHG:
             weight = 55 + min(int(abs(error)), 20)
-            acts.append((weight, f"listen for the {end} again; you wrote {abs(error):.0f} {_side(error)}."))
+            acts.append((weight, f"listen for the {end} again; you wrote {_off(error)}."))
     if any(line.startswith("You wrote not heard") for line in ear.lines):
         acts.append((60, "listen again with less noise around you; there was something to hear."))
     if pulse and not pulse.lines[0].endswith(" s)."):
@@ -561,8 +567,9 @@ def _last_same(earlier: Sequence[EarlierReading]) -> Reading | None:
 
 
 def _error(written: Written | NotHeard, verdict: Heard | Withheld) -> float | None:
+    """Return what was written less the truth as stated: what a person with a pencil finds."""
     if isinstance(written, Written) and isinstance(verdict, Heard):
-        return written.mmhg - verdict.mmhg
+        return round(written.mmhg - stated(verdict.mmhg), 1)
     return None
 
 
@@ -570,12 +577,9 @@ def _loss(verdict: Heard | Withheld, slow_mmhg: float | None) -> float | None:
     return verdict.mmhg - slow_mmhg if isinstance(verdict, Heard) and slow_mmhg is not None else None
 
 
-def _side(error: float) -> str:
-    return "high" if error > 0 else "low"
-
-
 def _off(error: float) -> str:
-    return "exact" if abs(error) <= EXACT_MMHG else f"{abs(error):.0f} {_side(error)}"
+    off = whole_mmhg(error)
+    return f"{abs(off)} {'high' if off > 0 else 'low'}" if off else "exact"
 
 
 def _key(verdict: Heard | Withheld) -> int | None:
@@ -586,4 +590,4 @@ def _key(verdict: Heard | Withheld) -> int | None:
 
 
 def _round(value: float | None) -> float | None:
-    return None if value is None else round(float(value), 1)
+    return None if value is None else stated(value)

@@ -15,6 +15,8 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
+from hushpoint.measure import truth_words
+
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
@@ -77,7 +79,7 @@ def release_table(judgement: Mapping[str, Any]) -> list[tuple[str, ...]]:
     for end in ("systolic", "diastolic"):
         verdict, written = judgement["truth"][end], judgement["reading"][end]
         if verdict["verdict"] == "heard":
-            rows.append((f"{verdict['mmhg']:.0f}", f"truth, {end}", "heard"))
+            rows.append((truth_words(verdict["mmhg"]), f"truth, {end}", "heard"))
         else:
             rows.append(("", f"truth, {end}", f"withheld: {verdict['reason']}"))
         rows.append(
@@ -195,7 +197,7 @@ def _marks(axes: Axes, judgement: Mapping[str, Any], ink: _Ink) -> None:
             markeredgewidth=1.6,
         )
         axes.annotate(
-            f"{whose} {mmhg:.0f}",
+            f"{whose} {truth_words(mmhg)}",
             (mmhg, height),
             xycoords=axes.get_xaxis_transform(),
             xytext=(8, 0),

@@ -14,6 +14,7 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, Response
 
 from hushpoint.ledger.records import Ledger
+from hushpoint.measure import whole_mmhg
 from hushpoint.web.guesses import Guesses
 
 LECTURER_COOKIE = "hushpoint_lecturer"
@@ -37,8 +38,8 @@ def signed(value_mmhg: float | None) -> str:
     """Write an error with its sign and a true minus; "withheld" for None."""
     if value_mmhg is None:
         return "withheld"
-    text = f"{value_mmhg:+.0f}"
-    return "0" if text in {"+0", "-0"} else text.replace("-", "\N{MINUS SIGN}")
+    whole = whole_mmhg(value_mmhg)
+    return f"{whole:+d}".replace("-", "\N{MINUS SIGN}") if whole else "0"
 
 
 def written(reading: Mapping[str, int | None] | None) -> str:

@@ -146,7 +146,7 @@ function marks(kind, name, y, pair, x) {
     const at = x(mmhg);
     const corners = kind === "truth" ? `${at},${y - 8} ${at + 7},${y} ${at},${y + 8} ${at - 7},${y}` : `${at},${y - 8} ${at + 8},${y + 7} ${at - 8},${y + 7}`;
     parts.push(svg("polygon", { points: corners, class: `picture-${kind}-mark` }));
-    parts.push(label(which ? at + 12 : at - 12, y - 8, mmhg.toFixed(0), which ? "start" : "end"));
+    parts.push(label(which ? at + 12 : at - 12, y - 8, truthWords(mmhg), which ? "start" : "end"));
   });
   return parts;
 }
@@ -176,12 +176,21 @@ function rates(segments, asked, x, right) {
 }
 
 /**
+ * A truth as shown: whole, but with its decimal where that is 5, so that reading less truth is the error shown beside it
+ * (124 less 120.5 is 3.5, shown as 4; less 121 it would be 3).
+ * @param {number} mmhg
+ */
+export function truthWords(mmhg) {
+  return Math.round(mmhg * 10) % 10 === 5 ? mmhg.toFixed(1) : mmhg.toFixed(0);
+}
+
+/**
  * A verdict in words.
  * @param {Verdict} verdict
  */
 export function verdictWords(verdict) {
   if (verdict.verdict === "withheld") return `Withheld: ${verdict.reason}.`;
-  return `${verdict.mmhg.toFixed(0)} (the crossing lies between ${verdict.low.toFixed(0)} and ${verdict.high.toFixed(0)})`;
+  return `${truthWords(verdict.mmhg)} (the crossing lies between ${verdict.low.toFixed(0)} and ${verdict.high.toFixed(0)})`;
 }
 
 /** @param {number | null | undefined} mmhg */
@@ -196,7 +205,7 @@ export function pictureTables(judgement) {
     table("Truth and your reading [mmHg]", ["", "truth", "you"], [
       ["systolic", verdictWords(truth.systolic), writtenWords(reading.systolic)],
       ["diastolic", verdictWords(truth.diastolic), writtenWords(reading.diastolic)],
-      ["muffling", truth.muffling_mmhg === null ? "none" : truth.muffling_mmhg.toFixed(0), reading.muffling == null ? "not written" : String(reading.muffling)],
+      ["muffling", truth.muffling_mmhg === null ? "none" : truthWords(truth.muffling_mmhg), reading.muffling == null ? "not written" : String(reading.muffling)],
     ]),
     table("Rate of release [mmHg/s]", ["from", "to", "rate"], hand.segments.map((one) => [
       one.from_mmhg.toFixed(0),

@@ -1,0 +1,28 @@
+"""How pressures are shown, so that every page and line says one number.
+
+A judged pressure is stated to one decimal; everything shown is worked out from the stated number, never from the one
+behind it: rounding twice by different roads would show two numbers.
+"""
+
+from __future__ import annotations
+
+import math
+
+
+def stated(mmhg: float) -> float:
+    """Return a judged pressure to one decimal [mmHg]."""
+    return round(float(mmhg), 1)
+
+
+def whole_mmhg(value_mmhg: float) -> int:
+    """Return a pressure or an error to the nearest whole mmHg, half away from zero."""
+    return int(math.copysign(math.floor(abs(value_mmhg) + 0.5), value_mmhg))
+
+
+def truth_words(mmhg: float) -> str:
+    """Return a truth as shown: whole mmHg, but with its decimal where that is 5.
+
+    120.5 shown as 121 beside 124 written would ask for an error of 3, while 3.5 is shown as 4.
+    """
+    told = stated(mmhg)
+    return f"{told:.1f}" if round(told * 10) % 10 == 5 else str(whole_mmhg(told))
