@@ -38,12 +38,15 @@ class Grader:
 
     def __init__(self, ledger: Ledger) -> None:
         self._ledger = ledger
-        self._left: set[str] = set()
         self._worker = ThreadPoolExecutor(max_workers=1, thread_name_prefix="grader")
 
-    def soon(self) -> None:
-        """Grade whatever is filed and not graded: at start-up, and after each filing."""
+    def start(self) -> None:
+        """Grade whatever was filed and not graded when the app last stopped."""
         self._worker.submit(self._catch_up)
+
+    def soon(self, measurement: str) -> None:
+        """Grade a measurement that was filed."""
+        self._worker.submit(self._grade, measurement)
 
     def stop(self) -> None:
         """Finish the one in hand; the rest is found again at the next start."""
@@ -51,13 +54,13 @@ class Grader:
 
     def _catch_up(self) -> None:
         for measurement in bench.ungraded(self._ledger):
-            if measurement in self._left:
-                continue
-            try:
-                bench.grade(self._ledger, measurement)
-            except Exception as error:  # one that cannot be graded must not stop the others
-                self._left.add(measurement)
-                log.error("measurement left ungraded: %s", type(error).__name__)  # noqa: TRY400 - no data in logs
+            self._grade(measurement)
+
+    def _grade(self, measurement: str) -> None:
+        try:
+            bench.grade(self._ledger, measurement)
+        except Exception as error:  # one that cannot be graded must not stop the others
+            log.error("measurement left ungraded: %s", type(error).__name__)  # noqa: TRY400 - no data in logs
 
 
 def build(settings: Settings, ledger: Ledger | None = None) -> Starlette:
@@ -75,7 +78,7 @@ def build(settings: Settings, ledger: Ledger | None = None) -> Starlette:
 
     @asynccontextmanager
     async def running(_app: Starlette) -> AsyncIterator[None]:
-        grader.soon()
+        grader.start()
         try:
             yield
         finally:

@@ -20,6 +20,7 @@ How the rows hang together (bodies in docs/reference.md):
 from __future__ import annotations
 
 import hashlib
+import re
 import secrets
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -51,6 +52,7 @@ TABLE_S = 600
 """The arm table covers the longest log [s]."""
 LONGEST_REF = 100
 LONGEST_WHY = 500
+_REF = re.compile(rf"[A-Za-z0-9._-]{{1,{LONGEST_REF}}}")
 _ALL_JUDGED_TO = "bench.all_judged_to"
 _ROWS, _EFFECTS, _BEATS, _SOUNDS = 2, 3, 4, 5
 """Which random stream of (seed, number, repeat) makes the order of choices, the faults, the beats, the
@@ -121,8 +123,8 @@ def begin(
     `ref` is the page's own id of this act: sent twice, it begins once. `seed` sets the learner's series the
     first time (drawn where None). Raises BadInputError, NotFoundError or NotAllowedError, one line each.
     """
-    if not isinstance(ref, str) or not 1 <= len(ref) <= LONGEST_REF:
-        raise BadInputError(f"ref: must be a text of 1 to {LONGEST_REF} characters")
+    if not isinstance(ref, str) or not _REF.fullmatch(ref):
+        raise BadInputError(f"ref: must be 1 to {LONGEST_REF} letters, digits, points, dashes or underscores")
     policy = teaching_policy(policy_id)
     measurement = hashlib.sha256(f"{who}\n{ref}".encode()).hexdigest()[:20]
     begun = _one(ledger, Kind.MEASUREMENT_BEGUN, measurement)

@@ -268,10 +268,11 @@ def join_alone(ledger: Ledger) -> str:
 
 def name_of(ledger: Ledger, room: str, who: str) -> str:
     """Return a learner's name; raises NotFoundError where there is none in this class."""
-    name = _names(ledger, room).get(who)
-    if name is None:
+    rows = ledger.rows(kinds=[Kind.ROSTER_ADDED, Kind.LEARNER_JOINED], room=room, who=who)
+    names = [str(row.body["name"]) for row in rows if row.body is not None]
+    if not names:
         raise NotFoundError("No such learner in this class.")
-    return name
+    return names[-1]
 
 
 def erase_learner(ledger: Ledger, *, room: str, who: str, why: str) -> int:

@@ -13,9 +13,9 @@ from hushpoint.ledger.records import (
     Clock,
     Entry,
     Kind,
-    UnkeepableError,
     Row,
     Stored,
+    UnkeepableError,
     Verification,
     utc_now,
 )

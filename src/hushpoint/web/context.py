@@ -62,7 +62,7 @@ class Context:
         ledger: Ledger,
         *,
         cookie_key: str,
-        grade_soon: Callable[[], None],
+        grade_soon: Callable[[str], None],
         invented: bool = False,
         demo_password: str = "",
         addresses: tuple[str, ...] = (),

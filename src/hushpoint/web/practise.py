@@ -61,7 +61,7 @@ async def file_log(request: Request) -> Response:
     """Store a finished measurement durably, then wake the grader (act 3)."""
     mine = await _mine(request)
     filed = await run_in_threadpool(bench.file_log, **mine, log=await read_json(request))
-    context_of(request).grade_soon()
+    context_of(request).grade_soon(mine["measurement"])
     return JSONResponse({"stored": filed.seq}, HTTPStatus.OK if filed.again else HTTPStatus.CREATED)
 
 
