@@ -13,6 +13,8 @@ from itsdangerous import BadSignature, URLSafeTimedSerializer
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, Response
 
+from hushpoint.desk import classes
+from hushpoint.errors import NotFoundError
 from hushpoint.ledger.records import Ledger
 from hushpoint.measure import whole_mmhg
 from hushpoint.web.guesses import Guesses
@@ -114,6 +116,18 @@ def learner_or_none(request: Request) -> Learner | None:
     """Return the learner who is asking, None for anybody else."""
     found = context_of(request).signed(request.cookies.get(LEARNER_COOKIE), LEARNER_S)
     return Learner(found["who"], found["room"]) if found and {"who", "room"} <= set(found) else None
+
+
+def known_learner(request: Request) -> Learner | None:
+    """Return the learner who joined on this device; None where nobody has, or their data was erased."""
+    learner = learner_or_none(request)
+    if learner is None:
+        return None
+    try:
+        classes.name_of(context_of(request).ledger, learner.room, learner.who)
+    except NotFoundError:
+        return None
+    return learner
 
 
 def give_cookie(request: Request, response: Response, name: str, value: Mapping[str, str], longest_s: int) -> None:

@@ -6,13 +6,14 @@ from http import HTTPStatus
 from typing import TYPE_CHECKING, Any
 
 from starlette.concurrency import run_in_threadpool
-from starlette.responses import JSONResponse, Response
+from starlette.responses import JSONResponse, RedirectResponse, Response
 from starlette.routing import Route
 
 from hushpoint.desk import bench, classes
 from hushpoint.errors import BadInputError, NotAllowedError
 from hushpoint.guideline import default_policy_id
-from hushpoint.web.session import Learner, context_of, go, learner_of, page, read_json
+from hushpoint.web.context import Learner, context_of, known_learner, page
+from hushpoint.web.forms import read_json
 
 if TYPE_CHECKING:
     from starlette.requests import Request
@@ -29,9 +30,9 @@ TREND_LONGEST = 40
 
 async def home(request: Request) -> Response:
     """Show the learner's own readings over time, newest first, with the resting pulse as counted."""
-    learner = await run_in_threadpool(learner_of, request)
+    learner = await run_in_threadpool(known_learner, request)
     if learner is None:
-        return go(DOOR)
+        return RedirectResponse(DOOR, HTTPStatus.SEE_OTHER)
     readings = await run_in_threadpool(bench.own_readings, context_of(request).ledger, learner.who)
     lines = [_line(one) for one in readings]
     return page(request, "practise.html", {"lines": lines[::-1], "trend": _trend(lines[-TREND_LONGEST:])})
@@ -39,8 +40,8 @@ async def home(request: Request) -> Response:
 
 async def bench_page(request: Request) -> Response:
     """Show the bench."""
-    if await run_in_threadpool(learner_of, request) is None:
-        return go(DOOR)
+    if await run_in_threadpool(known_learner, request) is None:
+        return RedirectResponse(DOOR, HTTPStatus.SEE_OTHER)
     return page(request, "practise_bench.html")
 
 
@@ -99,7 +100,7 @@ def _begin(ledger: Ledger, learner: Learner, asked: dict[str, Any]) -> Response:
 
 
 async def _learner(request: Request) -> Learner:
-    learner = await run_in_threadpool(learner_of, request)
+    learner = await run_in_threadpool(known_learner, request)
     if learner is None:
         raise NotAllowedError("nobody has joined on this device: join a class or practise alone first")
     return learner
