@@ -1,0 +1,89 @@
+// Meeting the practice person and setting up.
+
+import { byId, el, newId } from "./bench_dom.js";
+import { drawing } from "./bench_drawings.js";
+import { BeatSounds } from "./bench_sound.js";
+import { act, say, show } from "./bench_stage.js";
+import { now, wakeSound } from "./bench_state.js";
+
+/**
+ * @typedef {import("./bench_state.js").ArmTable} ArmTable
+ * @typedef {import("./bench_state.js").Begun} Begun
+ * @typedef {import("./bench_state.js").Row} Row
+ */
+
+/**
+ * @param {boolean} guided
+ * @param {string | null} again
+ */
+export async function begin(guided, again) {
+  const answer = await act("/practise/measurements", { ref: newId(), guided, again });
+  if (!answer) return false;
+  now.begun = /** @type {Begun} */ ({ guided, ...answer });
+  now.repeated = again !== null;
+  byId("case-line").textContent = now.begun.case.line;
+  byId("hands-case-line").textContent = now.begun.case.line;
+  byId("case-policy").textContent = policyWords(now.begun);
+  byId("rows").replaceChildren(...now.begun.rows.map(rowFields));
+  return true;
+}
+
+/** @param {Begun} begun */
+function policyWords({ policy }) {
+  const [slow, fast] = policy.release_mmhg_per_s;
+  const target = {
+    palpated: `pump ${policy.inflation_mmhg} above the palpated value`,
+    first_sound: `pump ${policy.inflation_mmhg} above the first sound`,
+    fixed: `pump to ${policy.inflation_mmhg}`,
+  }[policy.inflation];
+  return `Asked here (${policy.name}): ${target}, release at ${slow} to ${fast} mmHg/s.`;
+}
+
+/** @param {Row} row */
+function rowFields(row) {
+  return el(
+    "fieldset",
+    { class: "row", id: `row-${row.id}` },
+    el("legend", {}, drawing(row.id), row.asks),
+    ...row.choices.map((choice) =>
+      el("label", {}, el("input", { type: "radio", name: row.id, value: choice.id }), choice.words),
+    ),
+  );
+}
+
+/** @param {SubmitEvent} event */
+export async function setUp(event) {
+  event.preventDefault();
+  if (!now.begun) return;
+  const form = new FormData(/** @type {HTMLFormElement} */ (byId("set-up")));
+  const missing = now.begun.rows.filter((row) => !form.get(row.id));
+  const note = byId("set-up-missing");
+  note.textContent = missing.length ? `Still to choose: ${missing.map((row) => row.asks).join("; ")}.` : "";
+  if (missing.length) {
+    byId(`row-${missing[0].id}`).scrollIntoView({ block: "center" });
+    return;
+  }
+  now.choices = Object.fromEntries(now.begun.rows.map((row) => [row.id, String(form.get(row.id))]));
+  await sendSetUp();
+}
+
+export async function sendSetUp() {
+  if (!now.begun) return;
+  const answer = await act(`/practise/measurements/${now.begun.measurement}/set-up`, { choices: now.choices });
+  if (!answer) return;
+  now.table = /** @type {ArmTable} */ (answer);
+  sessionStorage.setItem("hushpoint.choices", JSON.stringify({ measurement: now.begun.measurement, guided: now.begun.guided, choices: now.choices }));
+  const advice = now.table.advice ?? [];
+  byId("advice").replaceChildren(
+    ...advice.map((one) => el("p", { class: "advice" }, one.text, one.source ? el("small", {}, ` ${one.source}`) : "")),
+  );
+  const words = now.begun.rows.map((row) => row.choices.find((one) => one.id === now.choices[row.id])?.words ?? "");
+  byId("hands-set-up").replaceChildren(...words.map((one) => el("li", {}, one)));
+  show("ready");
+  say(advice.length ? "Set up. There is advice." : "Set up.");
+}
+
+export async function trySound() {
+  if (!now.table) return;
+  new BeatSounds(await wakeSound(), now.table, 0).tryOut("III");
+}
