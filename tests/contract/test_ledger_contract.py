@@ -9,7 +9,7 @@ import pytest
 import sqlalchemy as sa
 
 from hushpoint.ledger.memory import MemoryLedger
-from hushpoint.ledger.records import AlreadyStoredError, Entry, Kind, LedgerError
+from hushpoint.ledger.records import AlreadyStoredError, Entry, ErasedPersonError, Kind, LedgerError
 from hushpoint.ledger.store import open_postgres, open_sqlite
 
 SQL = ["sqlite", pytest.param("postgres", marks=pytest.mark.postgres)]
@@ -144,6 +144,31 @@ def test_erasing_a_person_takes_their_payloads_only_and_stays_whole(ledger):
         ledger.erase("", why="nobody")
 
 
+def test_nothing_more_is_kept_about_an_erased_person(ledger):
+    """What was on its way when a person was erased is refused, whole, and others go on."""
+    ledger.append(_filed(1))
+    ledger.erase("p1", why="asked")
+    with pytest.raises(ErasedPersonError, match="erased"):
+        ledger.append(_filed(2, who="p2"), _filed(3))
+    assert ledger.last() == 2
+    assert [row.seq for row in ledger.append(_filed(2, who="p2"))] == [3]
+
+
+def test_of_many_who_set_a_setting_once_one_wins(ledger):
+    """Eight at the same time are all told the same text, and it stands."""
+    with ThreadPoolExecutor(8) as pool:
+        told = list(pool.map(lambda number: ledger.keep_setting("once", f"text {number}"), range(8)))
+    assert set(told) == {ledger.setting("once")}
+    assert ledger.keep_setting("once", "later") == told[0]
+
+
+@pytest.mark.parametrize("text", ["\x00", "\ud800"])
+def test_texts_that_no_row_can_hold_find_nothing(ledger, text):
+    """Asked for by NUL or half a character, a store answers with no rows."""
+    ledger.append(_filed(1, ref="a"))
+    assert [*ledger.rows(who=text), *ledger.rows(room=text), *ledger.rows(ref=text)] == []
+
+
 def test_settings_are_replaced(ledger):
     """A setting is None until set, then the newest text."""
     assert ledger.setting("k") is None
@@ -178,6 +203,14 @@ def test_every_altered_column_is_found_at_its_row(sql_ledger, what):
     assert ledger.verify().first_altered is None
     alter(ALTERATIONS[what])
     assert ledger.verify().first_altered == 3
+
+
+def test_a_row_turned_into_an_erasure_names_nothing(sql_ledger):
+    """Behind an altered row, a row whose kind became person.erased is passed over; the altered one is named."""
+    ledger, alter = sql_ledger
+    ledger.append(*(_filed(number) for number in range(1, 4)))
+    alter("UPDATE journal SET at = 'x' WHERE seq = 1", "UPDATE journal SET kind = 'person.erased' WHERE seq = 3")
+    assert ledger.verify().first_altered == 1
 
 
 def test_a_row_taken_out_or_moved_is_found(sql_ledger):

@@ -47,6 +47,7 @@ def write_backup(ledger: SqlLedger, path: Path) -> int:
             raw.flush()
             os.fsync(raw.fileno())
         part.rename(path)
+        _keep_name(path.parent)
     except OSError as error:
         with suppress(OSError):
             part.unlink()
@@ -90,6 +91,15 @@ def restore_backup(ledger: SqlLedger, path: Path) -> int:
     """Bring a backup into an empty ledger, all or nothing; return how many rows came."""
     rows, settings = read_backup(path)
     return ledger.bring_in(rows, settings)
+
+
+def _keep_name(folder: Path) -> None:
+    """Make the file's new name in its folder last through a loss of power too."""
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
 
 
 def _lines(header: dict[str, Any], rows: Iterator[Stored]) -> Iterator[bytes]:

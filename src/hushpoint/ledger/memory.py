@@ -12,6 +12,7 @@ from hushpoint.ledger.records import (
     AlreadyStoredError,
     Clock,
     Entry,
+    ErasedPersonError,
     Kind,
     Row,
     Stored,
@@ -23,6 +24,7 @@ from hushpoint.ledger.verify import erasure_entry, verify_rows
 
 VERSION = 1
 """The version of the bodies written today."""
+ERASED = "this person's data was erased; nothing more is kept about them"
 
 
 class MemoryLedger:
@@ -34,11 +36,14 @@ class MemoryLedger:
         self._rows: list[Stored] = []
         self._refs: dict[tuple[str, str], int] = {}
         self._settings: dict[str, str] = {}
+        self._erased: set[str] = set()
 
     def append(self, *entries: Entry) -> list[Row]:
         """Store all entries or none; see `Ledger.append`."""
         texts = [entry_text(entry) for entry in entries]
         with self._lock:
+            if any(entry.who in self._erased for entry in entries):
+                raise ErasedPersonError(ERASED)
             fresh: dict[tuple[str, str], int] = {}
             stored: list[Stored] = []
             before = self._rows[-1].row.chain if self._rows else GENESIS
@@ -96,6 +101,7 @@ class MemoryLedger:
             if not seqs:
                 return 0
             self.append(erasure_entry(who, seqs, why))
+            self._erased.add(who)
             for seq in seqs:
                 one = self._rows[seq - 1]
                 self._rows[seq - 1] = Stored(replace(one.row, body=None), None, None)
@@ -118,6 +124,11 @@ class MemoryLedger:
     def set_setting(self, key: str, value: str) -> None:
         """Set a named text."""
         self._settings[key] = value
+
+    def keep_setting(self, key: str, value: str) -> str:
+        """Set a named text unless it is set already; return what stands."""
+        with self._lock:
+            return self._settings.setdefault(key, value)
 
     def close(self) -> None:
         """Nothing to let go of."""

@@ -12,7 +12,7 @@ from datetime import UTC, datetime
 from enum import StrEnum
 from typing import Any, Protocol
 
-from hushpoint.errors import AlreadyDoneError, BadInputError, HushpointError
+from hushpoint.errors import AlreadyDoneError, BadInputError, HushpointError, NotFoundError
 
 Clock = Callable[[], str]
 """Gives the time now: UTC, ISO 8601 with microseconds and a trailing Z."""
@@ -102,6 +102,13 @@ class UnkeepableError(LedgerError, BadInputError):
     """A body holds something that no store gives back as it was; nothing was written."""
 
 
+class ErasedPersonError(LedgerError, NotFoundError):
+    """Something was to be stored about a person whose data was erased; nothing was written.
+
+    Work that began before an erasure (a grading, a log on its way) must not bring the person back.
+    """
+
+
 class AlreadyStoredError(AlreadyDoneError):
     """An entry of this kind and ref is stored already; `row` is the stored one. Nothing new was written."""
 
@@ -116,7 +123,8 @@ class Ledger(Protocol):
     def append(self, *entries: Entry) -> list[Row]:
         """Store all entries or none, in order, durably, and return their rows.
 
-        Raises AlreadyStoredError where a (kind, ref) is stored, LedgerError where the store refuses.
+        Raises AlreadyStoredError where a (kind, ref) is stored, ErasedPersonError where an entry is about somebody
+        whose data was erased, LedgerError where the store refuses.
         """
         ...
 
@@ -151,6 +159,10 @@ class Ledger(Protocol):
 
     def set_setting(self, key: str, value: str) -> None:
         """Set a named text, replacing what was there."""
+        ...
+
+    def keep_setting(self, key: str, value: str) -> str:
+        """Set a named text unless it is set already, and return what stands: of many at once, one wins."""
         ...
 
     def close(self) -> None:

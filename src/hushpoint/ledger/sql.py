@@ -16,11 +16,12 @@ import sqlalchemy as sa
 from sqlalchemy.exc import DBAPIError, SQLAlchemyError
 
 from hushpoint.ledger.chain import GENESIS
-from hushpoint.ledger.memory import check_person, entry_text, seal
+from hushpoint.ledger.memory import ERASED, check_person, entry_text, seal
 from hushpoint.ledger.records import (
     AlreadyStoredError,
     Clock,
     Entry,
+    ErasedPersonError,
     Kind,
     LedgerError,
     Row,
@@ -62,8 +63,8 @@ class SqlLedger:
         limit: int | None = None,
     ) -> Iterator[Row]:
         """Yield rows; see `Ledger.rows`. Rows come in batches, each its own short read."""
-        if any("\x00" in text for text in (room, who, ref) if text is not None):
-            return  # no row has it, and PostgreSQL will not be asked for it
+        if not all(_may_be_stored(text) for text in (room, who, ref) if text is not None):
+            return  # no row has it, and no database will be asked for it
         query = sa.select(*_COLUMNS).select_from(_WITH_PAYLOAD).order_by(journal.c.seq)
         if kinds is not None:
             query = query.where(journal.c.kind.in_([str(kind) for kind in kinds]))
@@ -139,6 +140,14 @@ class SqlLedger:
             connection.execute(sa.delete(setting).where(setting.c.key == key))
             connection.execute(sa.insert(setting).values(key=key, value=value))
 
+    def keep_setting(self, key: str, value: str) -> str:
+        """Set a named text unless it is set already; return what stands."""
+        with self._writing() as connection:
+            stands = connection.execute(sa.select(setting.c.value).where(setting.c.key == key)).scalar_one_or_none()
+            if stands is None:
+                connection.execute(sa.insert(setting).values(key=key, value=value))
+            return value if stands is None else str(stands)
+
     def bring_in(self, rows: Iterable[Stored], settings: dict[str, str]) -> int:
         """Fill an empty store with whole rows as they were elsewhere; verified before it is kept, all or nothing."""
         with self._writing() as connection:
@@ -166,6 +175,10 @@ class SqlLedger:
             sa.select(journal.c.seq, journal.c.chain).order_by(journal.c.seq.desc()).limit(1)
         ).one_or_none()
         seq, chain = (int(newest.seq), str(newest.chain)) if newest else (0, GENESIS)
+        people = {entry.who for entry in entries if entry.who}
+        erased = sa.select(journal.c.seq).where(journal.c.who.in_(people), journal.c.kind == str(Kind.PERSON_ERASED))
+        if people and connection.execute(erased.limit(1)).first() is not None:
+            raise ErasedPersonError(ERASED)
         done: list[Stored] = []
         for entry, text in zip(entries, texts, strict=True):
             if entry.ref is not None:
@@ -195,6 +208,8 @@ class SqlLedger:
         try:
             with self._engine.connect().execution_options(hushpoint_write=True) as connection, connection.begin():
                 if connection.dialect.name == "postgresql":
+                    # acknowledged means durable, whatever the server's own default is
+                    connection.execute(sa.text("SET LOCAL synchronous_commit TO on"))
                     connection.execute(sa.text("LOCK TABLE journal IN EXCLUSIVE MODE"))
                 yield connection
         except SQLAlchemyError as error:
@@ -245,7 +260,15 @@ def _stored(record: Any) -> Stored:
     return Stored(row, record.salt, record.body)
 
 
+def _may_be_stored(text: str) -> bool:
+    """Tell whether a store could hold this text at all: no NUL, no half character."""
+    return "\x00" not in text and not any("\ud800" <= letter <= "\udfff" for letter in text)
+
+
 def _one_line(error: SQLAlchemyError) -> str:
     """Say what the database said, in one line, without the statement or its values."""
-    said = str(error.orig) if isinstance(error, DBAPIError) and error.orig is not None else type(error).__name__
+    cause = error.orig if isinstance(error, DBAPIError) else None
+    # PostgreSQL's details quote the row; its primary message does not
+    primary = getattr(getattr(cause, "diag", None), "message_primary", None)
+    said = primary or (type(error).__name__ if cause is None else str(cause))
     return f"the ledger's database refused: {' '.join(said.split())[:200]}"
