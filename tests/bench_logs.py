@@ -42,6 +42,7 @@ def bench_log(
         "guided": False,
         "visible_pulse": False,
         "needle_spoken": False,
+        "waited_s": None,
         "input": "touch",
     }
     return json.loads(json.dumps(log))

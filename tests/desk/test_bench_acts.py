@@ -34,11 +34,17 @@ def begun(ledger: Ledger, who: str = "ines", ref: str = "r1", **more: Any) -> be
     return bench.begin(ledger, who=who, ref=ref, room="RKTM", seed=7, **more)
 
 
-def measured(ledger: Ledger, ref: str = "r1", reading: tuple[int, int] = (124, 76), **more: Any) -> str:
+def measured(
+    ledger: Ledger,
+    ref: str = "r1",
+    reading: tuple[int, int] = (124, 76),
+    waited_s: float | None = None,
+    **more: Any,
+) -> str:
     """Return a measurement that is begun, set up rightly and filed."""
     one = begun(ledger, ref=ref, **more)
     bench.set_up(ledger, who="ines", measurement=one.measurement, choices=right_choices(one.case))
-    log = bench_log(reading, palpated_mmhg=126)
+    log = bench_log(reading, palpated_mmhg=126) | {"waited_s": waited_s}
     bench.file_log(ledger, who="ines", measurement=one.measurement, log=log)
     return one.measurement
 
@@ -205,6 +211,17 @@ def test_a_hurried_second_measurement_is_told_its_wait(ledger: Ledger) -> None:
     bench.grade(ledger, first)
     lines = bench.grade(ledger, second)["hand"]["lines"]
     assert any(line.endswith("since the last measurement; 60 is asked.") for line in lines)
+
+
+@pytest.mark.parametrize(("waited_s", "told"), [(61.0, False), (20.4, True)])
+def test_the_wait_that_was_counted_down_is_the_one_judged(ledger: Ledger, waited_s: float, told: bool) -> None:
+    """The page's own wait counts, wherever it was spent: before or after the set-up was chosen."""
+    first = measured(ledger, "r1")
+    second = measured(ledger, "r2", again=first, waited_s=waited_s)
+    bench.grade(ledger, first)
+    lines = bench.grade(ledger, second)["hand"]["lines"]
+    assert ("Waited 20 s since the last measurement; 60 is asked." in lines) == told
+    assert any("since the last measurement" in line for line in lines) == told
 
 
 def test_a_correction_stands_beside_the_first_reading(ledger: Ledger) -> None:

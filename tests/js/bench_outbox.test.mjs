@@ -3,9 +3,25 @@ import assert from "node:assert/strict";
 import test from "node:test";
 import { longer, Outbox } from "../../src/hushpoint/web/static/bench_outbox.js";
 
-function made(/** @type {(() => Promise<{status: number, data: object}>)[]} */ answers) {
+/** A store as a browser has it where it is full, and one that may not even be named. */
+const FULL = {
+  getItem: () => null,
+  setItem: () => {
+    throw new Error("QuotaExceededError");
+  },
+};
+const FORBIDDEN = {
+  getItem: () => {
+    throw new Error("SecurityError");
+  },
+  setItem: () => {
+    throw new Error("SecurityError");
+  },
+};
+
+function made(/** @type {(() => Promise<{status: number, data: object}>)[]} */ answers, /** @type {typeof FULL | null} */ given = null) {
   const kept = new Map();
-  const store = { getItem: (/** @type {string} */ key) => kept.get(key) ?? null, setItem: (/** @type {string} */ key, /** @type {string} */ value) => void kept.set(key, value) };
+  const store = given ?? { getItem: (/** @type {string} */ key) => kept.get(key) ?? null, setItem: (/** @type {string} */ key, /** @type {string} */ value) => void kept.set(key, value) };
   /** @type {string[]} */
   const sent = [];
   /** @type {string[]} */
@@ -18,7 +34,8 @@ function made(/** @type {(() => Promise<{status: number, data: object}>)[]} */ a
       return (answers.shift() ?? (async () => ({ status: 201, data: {} })))();
     },
     {
-      waiting: (count) => void told.push(`waiting ${count}`),
+      unkept: () => void told.push("unkept"),
+      waiting: (kept) => void told.push(kept ? "waiting" : "waiting in memory"),
       stored: (id) => void told.push(`stored ${id}`),
       refused: (id, why) => void told.push(`refused ${id}: ${why}`),
     },
@@ -40,7 +57,7 @@ test("without a network it waits, and goes out in order later", async () => {
   clearTimeout(outbox.timer);
   assert.equal(outbox.waiting().length, 1);
   await outbox.add("b2", {});
-  assert.deepEqual(told, ["waiting 1", "stored a1", "stored b2"]);
+  assert.deepEqual(told, ["waiting", "stored a1", "stored b2"]);
 });
 
 test("a server in trouble is asked again, a refusal is told once", async () => {
@@ -52,8 +69,29 @@ test("a server in trouble is asked again, a refusal is told once", async () => {
   clearTimeout(outbox.timer);
   assert.equal(outbox.waiting().length, 1);
   await outbox.sendAll();
-  assert.deepEqual(told, ["waiting 1", "refused a1: no release in this log"]);
+  assert.deepEqual(told, ["waiting", "refused a1: no release in this log"]);
   assert.deepEqual(outbox.waiting(), []);
+});
+
+for (const [name, store] of Object.entries({ full: FULL, forbidden: FORBIDDEN })) {
+  test(`with a ${name} store the reading is told to be unkept, and sent from memory`, async () => {
+    const { outbox, sent, told } = made([() => Promise.reject(new Error("no network"))], store);
+    await outbox.add("a1", { reading: 1 });
+    clearTimeout(outbox.timer);
+    assert.deepEqual(told, ["unkept", "waiting in memory"]);
+    assert.equal(outbox.unkept, true);
+    await outbox.sendAll();
+    assert.deepEqual(sent, ["/practise/measurements/a1/log", "/practise/measurements/a1/log"]);
+    assert.deepEqual(told.slice(2), ["stored a1"]);
+    assert.equal(outbox.unkept, false);
+  });
+}
+
+test("a store spoilt by something else holds nothing and stops nothing", async () => {
+  const { outbox, told } = made([], { getItem: () => "not JSON", setItem: () => {} });
+  assert.deepEqual(outbox.waiting(), []);
+  await outbox.sendAll();
+  assert.deepEqual(told, []);
 });
 
 test("waits grow and stay below half a minute", () => {

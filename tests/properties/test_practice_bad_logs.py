@@ -134,6 +134,8 @@ BREAKS: dict[str, Break] = {
         "list": [124]}.items()},
     "muffling above": put("reading", "muffling", value=420),
     "palpated above": put("palpated_mmhg", value=300.5),
+    "waited below 0": put("waited_s", value=-1),
+    "waited as text": put("waited_s", value="60"),
     "pulse window": put("pulse", "seconds", value=20),
     "pulse window text": put("pulse", "seconds", value="30"),
     "pulse count half": put("pulse", "count", value=36.5),

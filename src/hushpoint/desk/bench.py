@@ -369,6 +369,8 @@ def _earlier(ledger: Ledger, begun: Row, filed: Row) -> list[EarlierReading]:
             continue
         same = numbers.get(row.ref) == number
         waited = started - _seconds(row.at) if same and started is not None else None
+        if same and log.waited_s is not None:
+            waited = log.waited_s  # told by the page: what the learner saw counted down
         earlier.append(EarlierReading(check_reading(row.body["log"]["reading"]), same, waited))
     return earlier
 

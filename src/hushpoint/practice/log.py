@@ -20,6 +20,7 @@ from hushpoint.measure import NotHeard, Reading, Written
 from hushpoint.measure.reading import HIGHEST_MMHG, LOWEST_MMHG
 
 LONGEST_S = 600.0
+LONGEST_WAIT_S = 86_400.0
 MOST_SAMPLES = 30_000
 MOST_EVENTS = 30_000
 EMPTY_MMHG = 10.0
@@ -119,6 +120,8 @@ class BenchLog:
     visible_pulse: bool
     needle_spoken: bool
     input: str
+    waited_s: float | None = None
+    """Between the storing of the last measurement on this person and the first squeeze, by the page's clock [s]."""
 
     @cached_property
     def inflations(self) -> tuple[Inflation, ...]:
@@ -255,6 +258,7 @@ class BenchLog:
             "visible_pulse": self.visible_pulse,
             "needle_spoken": self.needle_spoken,
             "input": self.input,
+            "waited_s": self.waited_s,
         }
 
 
@@ -306,6 +310,7 @@ def check_log(value: object) -> BenchLog:
         visible_pulse=_flag(log, "visible_pulse"),
         needle_spoken=_flag(log, "needle_spoken"),
         input=_one_of(_get(log, "input"), "input", INPUTS),
+        waited_s=None if log.get("waited_s") is None else _number(log["waited_s"], "waited_s", 0, LONGEST_WAIT_S),
     )
     if not checked.inflations or checked.peak_mmhg <= LOWEST_PEAK_MMHG:
         raise LogRefusedError(f"No inflation above {LOWEST_PEAK_MMHG:.0f} mmHg in this log: not filed.")

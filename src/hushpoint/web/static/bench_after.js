@@ -5,18 +5,31 @@ import { showJudgement } from "./bench_judged.js";
 import { bothNumbers } from "./bench_numbers.js";
 import { Outbox } from "./bench_outbox.js";
 import { begin, sendSetUp } from "./bench_set_up.js";
-import { act, banner, show } from "./bench_stage.js";
+import { act, banner, show, wait } from "./bench_stage.js";
 import { now } from "./bench_state.js";
+import { passing } from "./bench_store.js";
 
 const JUDGEMENT_EVERY_MS = 250;
+/** The wait between measurements where the page was loaded anew since and the policy is not at hand. */
+const ASKED_ELSE_S = 60;
 
 /** The measurement whose judgement is shown. */
 let judged = "";
 
-export const outbox = new Outbox(localStorage, (path, body) => ask("POST", path, body), {
-  waiting: () => banner("Connection lost. Your reading waits here; it will be sent once."),
+const KEEPS_NOTHING = "This browser keeps nothing; do not close the page until the reading is sent.";
+
+// only to name a forbidden store throws: the outbox asks for it when it can catch that
+const store = {
+  getItem: (/** @type {string} */ key) => localStorage.getItem(key),
+  setItem: (/** @type {string} */ key, /** @type {string} */ value) => localStorage.setItem(key, value),
+};
+
+export const outbox = new Outbox(store, (path, body) => ask("POST", path, body), {
+  unkept: () => banner(KEEPS_NOTHING),
+  waiting: (kept) => banner(`Connection lost. ${kept ? "Your reading waits here; it will be sent once." : KEEPS_NOTHING}`),
   stored: (measurement) => {
     banner("");
+    waitFrom(measurement, Date.now());
     if (["sending", "begin"].includes(byId("bench").dataset.stage ?? "")) void readJudgement(measurement);
   },
   refused: (_measurement, why) => {
@@ -24,6 +37,23 @@ export const outbox = new Outbox(localStorage, (path, body) => ask("POST", path,
     if (byId("bench").dataset.stage === "sending") show("begin");
   },
 });
+
+/** @typedef {{measurement: string, asked_s: number, from_ms: number}} Waited */
+
+/** @returns {Waited} the wait before a further measurement on the same person */
+function waitKept() {
+  return JSON.parse(passing("wait") || '{"measurement": "", "asked_s": 0, "from_ms": 0}');
+}
+
+/**
+ * The next measurement on this person is asked to wait, counted from when this one was stored, as the judgement does.
+ * @param {string} measurement
+ * @param {number} from_ms
+ */
+function waitFrom(measurement, from_ms) {
+  const asked_s = now.begun?.measurement === measurement ? now.begun.policy.wait_between_s : ASKED_ELSE_S;
+  passing("wait", JSON.stringify({ measurement, asked_s, from_ms }));
+}
 
 /** @param {string} measurement */
 export async function readJudgement(measurement) {
@@ -53,15 +83,16 @@ function showJudged(measurement, judgement) {
   judged = measurement;
   show("judged"); // shown first: the picture is drawn as wide as its place
   showJudgement(byId("judgement"), judgement);
-  const wait = now.begun?.policy.wait_between_s ?? 60;
-  byId("wait-between").textContent = `On the same arm, wait ${wait} s between two measurements.`;
+  if (waitKept().measurement === measurement) wait.begin(waitKept().from_ms, waitKept().asked_s);
   byId("next-act").focus();
 }
 
 export async function sameSetUp() {
-  const kept = JSON.parse(sessionStorage.getItem("hushpoint.choices") ?? "null");
+  const kept = JSON.parse(passing("choices") || "null");
   const known = kept && kept.measurement === judged;
   if (!(await begin(known ? kept.guided : false, judged))) return;
+  const waited = waitKept();
+  if (waited.measurement === judged) now.storedBefore_ms = waited.from_ms;
   if (!known) return show("case");
   now.choices = kept.choices;
   await sendSetUp();

@@ -75,14 +75,3 @@ export function newId() {
   const bytes = crypto.getRandomValues(new Uint8Array(16));
   return Array.from(bytes, (one) => one.toString(16).padStart(2, "0")).join("");
 }
-
-/**
- * A setting kept on this device.
- * @param {string} name
- * @param {string} [value] to be kept; without it the kept one is returned
- */
-export function setting(name, value) {
-  const key = `hushpoint.${name}`;
-  if (value !== undefined) localStorage.setItem(key, value);
-  return localStorage.getItem(key) ?? "";
-}

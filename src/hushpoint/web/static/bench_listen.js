@@ -1,9 +1,10 @@
 // Bulb and valve in hand: pumping to feel or to listen, releasing, until the cuff is empty and the fields open.
 
-import { byId, inputById, setting } from "./bench_dom.js";
+import { byId, inputById } from "./bench_dom.js";
 import { needle } from "./bench_drawn.js";
-import { banner, say, show } from "./bench_stage.js";
+import { banner, say, show, wait } from "./bench_stage.js";
 import { EMPTY_MMHG, LOWEST_PEAK_MMHG, clock, now, pressureAt, stop } from "./bench_state.js";
+import { setting } from "./bench_store.js";
 
 /**
  * @typedef {import("./bench_pad.js").Input} Input
@@ -11,6 +12,8 @@ import { EMPTY_MMHG, LOWEST_PEAK_MMHG, clock, now, pressureAt, stop } from "./be
 
 const TICK_MS = 25;
 const LONGEST_S = 590;
+/** A longer wait before a further measurement is told as this. */
+const LONGEST_WAIT_S = 86400;
 const HINTED_READINGS = 3;
 
 /** @type {ReturnType<typeof setInterval> | undefined} */
@@ -82,12 +85,11 @@ function handleCuff() {
  * @param {number} mmhg
  */
 function hint(state, mmhg) {
-  if (now.doing !== "listen" || !now.begun) return;
-  const asked = now.begun.policy.wait_after_palpation_s;
-  const waited = clock() - now.emptySince_s;
-  let words = "Listen";
-  if (state === "ready" && now.palpated !== null && waited < asked) words = `Wait ${Math.ceil(asked - waited)} s`;
-  if (state === "releasing" && now.begun.guided && Number(setting("guided")) < HINTED_READINGS) {
+  if (!now.begun) return;
+  const listening = now.doing === "listen";
+  let words = listening ? "Listen" : "Feel the wrist";
+  if (state === "ready" && wait.left_s > 0) words = `Wait ${wait.left_s} s`;
+  if (listening && state === "releasing" && now.begun.guided && Number(setting("guided")) < HINTED_READINGS) {
     const [slow, fast] = now.begun.policy.release_mmhg_per_s;
     const rate = now.run.pressureAt(now.run.now_s - 1) - mmhg;
     words = rate > fast ? "slower" : rate < slow ? "faster" : "steady";
@@ -96,13 +98,13 @@ function hint(state, mmhg) {
 }
 
 function emptied() {
-  now.emptySince_s = clock();
+  now.emptySince_ms = Date.now();
   byId("hands").dataset.write = "open";
   if (now.doing === "feel") {
     now.doing = "write";
     byId("felt").hidden = false;
     byId("reading").hidden = true;
-    byId("felt-wait").textContent = `Cuff empty. Wait ${now.begun?.policy.wait_after_palpation_s ?? 0} s before you pump again.`;
+    wait.begin(now.emptySince_ms, now.begun?.policy.wait_after_palpation_s ?? 0);
     byId("palpated").focus();
     say("Cuff empty. Write the pressure at which the wrist line stopped.");
     return;
@@ -137,8 +139,17 @@ function moved(input, move) {
   now.sounds?.plan(clock(), pressureAt);
 }
 
+function squeeze() {
+  if (now.storedBefore_ms !== null && now.waited_s === null) {
+    const waited_s = (Date.now() - now.storedBefore_ms) / 1000;
+    now.waited_s = Math.round(Math.min(LONGEST_WAIT_S, Math.max(0, waited_s)) * 10) / 10;
+  }
+  wait.end(); // told, never in the way
+  now.run.squeeze();
+}
+
 export const hand = {
-  squeeze: (/** @type {Input} */ input) => moved(input, () => now.run.squeeze()),
+  squeeze: (/** @type {Input} */ input) => moved(input, squeeze),
   move: (/** @type {number} */ by, /** @type {Input} */ input) => moved(input, () => now.run.turn(now.run.hand + by)),
   shut: (/** @type {Input} */ input) => moved(input, () => now.run.turn(0)),
   openFully: (/** @type {Input} */ input) => moved(input, () => now.run.openFully()),

@@ -1,5 +1,5 @@
 // Finished measurements wait here until the server has them: kept before sending, sent once, tried again until
-// acknowledged. The server stores a measurement once however often it comes.
+// acknowledged. A browser that keeps nothing (full or forbidden store) has them in memory and says so. The server stores a measurement once however often it comes.
 
 const KEY = "hushpoint.outbox";
 const FIRST_WAIT_MS = 1000;
@@ -9,7 +9,7 @@ const LONGEST_WAIT_MS = 20000;
  * @typedef {{measurement: string, log: unknown}} Waiting
  * @typedef {{getItem: (key: string) => string | null, setItem: (key: string, value: string) => void}} Store
  * @typedef {(path: string, body: unknown) => Promise<{status: number, data: {error?: string}}>} Send
- * @typedef {{waiting: (count: number) => void, stored: (measurement: string) => void,
+ * @typedef {{waiting: (kept: boolean) => void, unkept: () => void, stored: (measurement: string) => void,
  *   refused: (measurement: string, why: string) => void}} Told
  */
 
@@ -33,17 +33,29 @@ export class Outbox {
     this.told = told;
     this.wait_ms = FIRST_WAIT_MS;
     this.busy = false;
+    /** @type {Waiting[] | null} what waits, where the browser does not keep it */
+    this.memory = null;
     /** @type {ReturnType<typeof setTimeout> | undefined} */
     this.timer = undefined;
   }
 
   /** @returns {Waiting[]} */
   waiting() {
-    return JSON.parse(this.store.getItem(KEY) ?? "[]");
+    if (this.memory) return this.memory;
+    try {
+      return JSON.parse(this.store.getItem(KEY) ?? "[]");
+    } catch {
+      return [];
+    }
+  }
+
+  /** Whether something waits that would be lost with the page. */
+  get unkept() {
+    return (this.memory?.length ?? 0) > 0;
   }
 
   /**
-   * Keep a finished measurement; only then is it sent.
+   * Keep a finished measurement, then send it; where the browser keeps nothing, it is sent from memory.
    * @param {string} measurement
    * @param {unknown} log
    */
@@ -90,13 +102,19 @@ export class Outbox {
   }
 
   #again() {
-    this.told.waiting(this.waiting().length);
+    this.told.waiting(!this.unkept);
     this.timer = setTimeout(() => void this.sendAll(), this.wait_ms);
     this.wait_ms = longer(this.wait_ms);
   }
 
   /** @param {Waiting[]} all */
   #keep(all) {
-    this.store.setItem(KEY, JSON.stringify(all));
+    try {
+      this.store.setItem(KEY, JSON.stringify(all));
+      this.memory = null;
+    } catch {
+      this.memory = all;
+      if (all.length) this.told.unkept();
+    }
   }
 }

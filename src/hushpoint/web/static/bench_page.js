@@ -2,15 +2,16 @@
 // listen, then write), sending, judged.
 
 import { correct, outbox, readJudgement, sameSetUp } from "./bench_after.js";
-import { byId, inputById, setting } from "./bench_dom.js";
+import { byId, inputById } from "./bench_dom.js";
 import { frame, needle } from "./bench_drawn.js";
 import { beginInflation, hand, toHands } from "./bench_listen.js";
 import { notHeard, setNotHeard } from "./bench_numbers.js";
 import { readPad } from "./bench_pad.js";
 import { countPulse, felt, start, writePulse } from "./bench_pulse.js";
 import { begin, setUp, trySound } from "./bench_set_up.js";
-import { show, whole } from "./bench_stage.js";
+import { show, wait, whole } from "./bench_stage.js";
 import { clock, latency, now, stop } from "./bench_state.js";
+import { setting } from "./bench_store.js";
 import { writeReading } from "./bench_write.js";
 
 const bench = byId("bench");
@@ -46,6 +47,7 @@ byId("swap").addEventListener("click", () => {
 byId("keep").addEventListener("click", () => writeReading(true));
 byId("pump-again").addEventListener("click", () => {
   now.doing = "listen";
+  wait.begin(now.emptySince_ms, now.begun?.policy.wait_between_s ?? 0);
   beginInflation();
 });
 for (const id of ["systolic", "diastolic", "c-systolic", "c-diastolic"]) {
@@ -68,6 +70,9 @@ bench.classList.toggle("mirrored", leftHand.checked);
 leftHand.addEventListener("change", () => {
   setting("left-hand", leftHand.checked ? "yes" : "no");
   bench.classList.toggle("mirrored", leftHand.checked);
+});
+window.addEventListener("beforeunload", (event) => {
+  if (outbox.unkept) event.preventDefault();
 });
 window.addEventListener("online", () => void outbox.sendAll());
 document.addEventListener("visibilitychange", () => {

@@ -3,8 +3,9 @@
 import { byId, el, newId } from "./bench_dom.js";
 import { drawing } from "./bench_drawings.js";
 import { BeatSounds } from "./bench_sound.js";
-import { act, say, show } from "./bench_stage.js";
+import { act, say, show, wait } from "./bench_stage.js";
 import { now, wakeSound } from "./bench_state.js";
+import { passing } from "./bench_store.js";
 
 /**
  * @typedef {import("./bench_state.js").ArmTable} ArmTable
@@ -21,6 +22,8 @@ export async function begin(guided, again) {
   if (!answer) return false;
   now.begun = /** @type {Begun} */ ({ guided, ...answer });
   now.repeated = again !== null;
+  now.storedBefore_ms = now.waited_s = null;
+  if (!now.repeated) wait.end();
   byId("case-line").textContent = now.begun.case.line;
   byId("hands-case-line").textContent = now.begun.case.line;
   byId("case-policy").textContent = policyWords(now.begun);
@@ -72,7 +75,7 @@ export async function sendSetUp() {
   const answer = await act(`/practise/measurements/${now.begun.measurement}/set-up`, { choices: now.choices });
   if (!answer) return;
   now.table = /** @type {ArmTable} */ (answer);
-  sessionStorage.setItem("hushpoint.choices", JSON.stringify({ measurement: now.begun.measurement, guided: now.begun.guided, choices: now.choices }));
+  passing("choices", JSON.stringify({ measurement: now.begun.measurement, guided: now.begun.guided, choices: now.choices }));
   const advice = now.table.advice ?? [];
   byId("advice").replaceChildren(
     ...advice.map((one) => el("p", { class: "advice" }, one.text, one.source ? el("small", {}, ` ${one.source}`) : "")),

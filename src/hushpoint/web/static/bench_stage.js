@@ -1,6 +1,7 @@
 // Stages of the page, what is said, and acts of the contract.
 
 import { ask, byId } from "./bench_dom.js";
+import { Wait } from "./bench_wait.js";
 
 /** @param {string} stage */
 export function show(stage) {
@@ -23,6 +24,15 @@ export function banner(words) {
   byId("banner").textContent = words;
   byId("banner").toggleAttribute("hidden", !words);
 }
+
+/** The wait with the cuff empty, shown wherever the page has a place for it. */
+export const wait = new Wait(
+  () => Date.now(),
+  (words) => {
+    for (const place of document.querySelectorAll("[data-wait]")) place.textContent = words;
+  },
+  say,
+);
 
 /**
  * An act of the contract; a refusal or a lost connection is told on the banner and gives null.

@@ -42,10 +42,14 @@ export const now = {
   zero_s: 0,
   /** Highest pressure of this inflation. */
   peak_mmhg: 0,
-  /** Clock time at which the cuff was last emptied. */
-  emptySince_s: 0,
+  /** When the cuff was last emptied, by the device's clock. */
+  emptySince_ms: 0,
   /** Whether the needle was spoken. */
   spoken: false,
+  /** When the measurement before on the same person was stored [ms of the device's clock]; null for a first one. */
+  storedBefore_ms: /** @type {number | null} */ (null),
+  /** How long the learner waited between that and the first squeeze [s]. */
+  waited_s: /** @type {number | null} */ (null),
   /** Whether this is a further measurement on the same person. */
   repeated: false,
   /** @type {Record<Input, number>} moves of bulb and valve by each means */

@@ -1,10 +1,11 @@
 // Writing what was heard.
 
 import { outbox } from "./bench_after.js";
-import { byId, inputById, setting } from "./bench_dom.js";
+import { byId, inputById } from "./bench_dom.js";
 import { bothNumbers, setNotHeard } from "./bench_numbers.js";
 import { say, show, whole } from "./bench_stage.js";
 import { now, stop } from "./bench_state.js";
+import { setting } from "./bench_store.js";
 
 /**
  * @typedef {import("./bench_pad.js").Input} Input
@@ -39,6 +40,7 @@ function file(reading) {
     events: now.run.acts,
     pulse: now.pulse,
     palpated_mmhg: now.palpated,
+    waited_s: now.waited_s,
     reading,
     guided: now.begun.guided,
     visible_pulse: inputById("show-sounds").checked,
