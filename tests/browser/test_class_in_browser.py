@@ -75,7 +75,8 @@ def test_roster_then_erasure_by_hand(site: Site, lecturer: Page) -> None:
     """A pasted list appears on the board; an erased learner leaves it."""
     code = opened(lecturer, site, "List")
     lecturer.get_by_label("Paste names, one a line").fill("Bram Invented\nAsha Invented")
-    lecturer.get_by_role("button", name="Add to the list").click()
+    lecturer.get_by_role("button", name="Look at the list").click()
+    lecturer.get_by_role("button", name="Add 2 to the list").click()
     expect(lecturer.get_by_text("2 names added")).to_be_visible()
     lecturer.get_by_role("link", name="Bram Invented").click()
     lecturer.get_by_label("Erase everything about this learner").check()
@@ -106,7 +107,8 @@ def test_every_page_is_accessible_and_fits(site: Site, lecturer: Page, scheme: s
         pytest.skip("axe-core is not installed (npm ci)")
     code = opened(lecturer, site, "Looks")
     lecturer.get_by_label("Paste names, one a line").fill("Wren Invented\nYara Invented")
-    lecturer.get_by_role("button", name="Add to the list").click()
+    lecturer.get_by_role("button", name="Look at the list").click()
+    lecturer.get_by_role("button", name="Add 2 to the list").click()
     who = lecturer.locator("tr[data-who]").first.get_attribute("data-who")
     lecturer.set_viewport_size({"width": width, "height": 800})
     lecturer.emulate_media(color_scheme=scheme)  # type: ignore[arg-type]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import html
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -14,7 +15,7 @@ from starlette.testclient import TestClient
 from bench_logs import bench_log
 from hushpoint.desk import bench, classes
 from hushpoint.ledger.memory import MemoryLedger
-from hushpoint.ledger.records import Kind
+from hushpoint.ledger.records import Entry, Kind, LedgerError, Row
 from hushpoint.wiring import Settings, build
 
 PASSWORD = "ten letters or more"
@@ -102,7 +103,8 @@ def test_short_password_is_refused(tmp_path: Path) -> None:
     """A password below ten characters is told in one line and not kept."""
     ledger = MemoryLedger()
     app = build(Settings(data_dir=tmp_path), ledger)
-    answer = TestClient(app, headers=HTML).post("/class/first-run", data={"password": "short"})
+    laptop = TestClient(app, headers=HTML, client=("127.0.0.1", 40000))
+    answer = laptop.post("/class/first-run", data={"password": "short"})
     assert answer.status_code == 422
     assert "10 to 200 characters" in answer.text
     assert ledger.setting("lecturer_password") is None
@@ -150,30 +152,58 @@ def test_cookies_are_kept_from_scripts_and_other_sites(site: Site) -> None:
     assert "max-age=43200" in cookie
 
 
-def test_roster_by_paste_and_upload(site: Site) -> None:
-    """Names are added once, from lines and from a CSV file."""
+def test_roster_is_shown_first_and_added_once_asked(site: Site) -> None:
+    """What was read is told by name and row, new or known; nothing is written before Add."""
     code = site.open()
-    assert "2 names added" in site.lecturer.post(f"/class/{code}/roster", data={"names": "Ines\nTomo\n"}).text
-    upload = {"file": ("list.csv", "name,group\nTomo,1\nÅsa,2\n".encode())}
+    before = site.ledger.last()
+    shown = site.lecturer.post(f"/class/{code}/roster", data={"names": "Ines\nTomo\n"}).text
+    assert "2 new, 0 on the list already, 0 to mend" in shown
+    assert 'name="add" value="yes"' in shown
+    assert site.ledger.last() == before
+    assert (
+        "2 names added" in site.lecturer.post(f"/class/{code}/roster", data={"names": "Ines\nTomo", "add": "yes"}).text
+    )
+    upload = {"file": ("list.csv", "name;group\nTomo;1\nÅsa, the second;2\n".encode())}
     shown = site.lecturer.post(f"/class/{code}/roster", files=upload).text
-    assert "1 names added" in shown
-    assert "Åsa" in shown
+    assert "1 new, 1 on the list already, 0 to mend" in shown
+    assert 'name="add"' in shown
+    kept = re.search(r"<textarea[^>]*>([^<]*)</textarea>", shown)
+    assert kept
+    again = site.lecturer.post(f"/class/{code}/roster", data={"names": html.unescape(kept[1]), "add": "yes"}).text
+    assert "1 names added" in again
+    assert "Åsa, the second" in again
+
+
+@pytest.mark.parametrize(
+    "files",
+    [{}, {"file": ("list.csv", b"\xff\xfe")}, {"file": ("list.csv", b"name\n\n")}],
+    ids=["none", "bytes", "empty"],
+)
+def test_a_list_without_names_is_told(site: Site, files: dict[str, tuple[str, bytes]]) -> None:
+    """Nothing pasted, a file that is no text, a heading alone: one line, 422, nothing written."""
+    code = site.open()
+    before = site.ledger.last()
+    answer = site.lecturer.post(f"/class/{code}/roster", data={"names": "", "add": "yes"}, files=files)
+    assert answer.status_code == 422
+    assert 'class="refusal"' in answer.text
+    assert site.ledger.last() == before
 
 
 def test_bad_rows_are_told_by_row_and_nothing_is_added(site: Site) -> None:
     """One wrong row keeps all out, so that the list can be mended and sent again."""
     code = site.open()
     before = site.ledger.last()
-    answer = site.lecturer.post(f"/class/{code}/roster", data={"names": "Ines\n" + "x" * 81})
+    answer = site.lecturer.post(f"/class/{code}/roster", data={"names": "Ines\n" + "x" * 81, "add": "yes"})
     assert answer.status_code == 422
     assert "row 2" in answer.text
+    assert 'name="add"' not in answer.text
     assert site.ledger.last() == before
 
 
 def test_a_name_on_the_list_becomes_that_person(site: Site) -> None:
     """Joining with a listed name binds to the listed id, whatever its case and spaces."""
     code = site.open()
-    site.lecturer.post(f"/class/{code}/roster", data={"names": "Ines Invented"})
+    site.lecturer.post(f"/class/{code}/roster", data={"names": "Ines Invented", "add": "yes"})
     listed = who_of(site.ledger, "Ines Invented")
     joined(site, code.lower(), "  ines   INVENTED ")
     rows = list(site.ledger.rows(kinds=[Kind.LEARNER_JOINED], room=code))
@@ -326,6 +356,36 @@ def test_names_are_never_markup(site: Site, name: str) -> None:
     assert "<script>alert" not in shown
     assert "<img src=x" not in shown
     assert not re.search(r">\s*49\s*</a>", shown)
+
+
+@pytest.mark.parametrize("headers", [{"host": "["}, {"host": "a b"}, {"host": "x:y"}, {"origin": "http://["}])
+def test_odd_host_and_origin_headers_are_refused(site: Site, headers: dict[str, str]) -> None:
+    """What is no address is a refusal, not a fault, and writes nothing."""
+    before = site.ledger.last()
+    assert site.browser().post("/join/alone", headers=headers).status_code in {400, 403}
+    assert site.ledger.last() == before
+
+
+@pytest.mark.parametrize(("path", "field"), [("/class/first-run", "password"), ("/agreement", "reference")])
+def test_half_characters_in_a_form_are_refused(tmp_path: Path, path: str, field: str) -> None:
+    """A form in a character set that smuggles half a character is bad input."""
+    laptop = TestClient(build(Settings(data_dir=tmp_path), MemoryLedger()), client=("127.0.0.1", 1))
+    body = f'--x\r\nContent-Disposition: form-data; name="{field}"\r\n\r\n\\ud800 and more of it\r\n--x--\r\n'
+    kind = {"content-type": "multipart/form-data; boundary=x; charset=unicode_escape"}
+    assert laptop.post(path, content=body.encode(), headers=kind).status_code == 422
+
+
+def test_a_store_that_cannot_write_says_no_more_than_that(tmp_path: Path, caplog: pytest.LogCaptureFixture) -> None:
+    """Where the store stands and why goes to the log of whoever runs it, not to the asker."""
+
+    class Full(MemoryLedger):
+        def append(self, *entries: Entry) -> list[Row]:
+            raise LedgerError("/home/someone/ledger: the disk is full")
+
+    answer = TestClient(build(Settings(data_dir=tmp_path), Full())).post("/join/alone")
+    assert answer.status_code == 503
+    assert "someone" not in answer.text
+    assert "disk is full" in caplog.text
 
 
 def test_an_act_sent_from_another_site_is_refused(site: Site) -> None:

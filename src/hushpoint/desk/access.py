@@ -29,7 +29,9 @@ def set_password(ledger: Ledger, password: str) -> None:
         raise AlreadyDoneError("the lecturer's password is set already")
     if not SHORTEST <= len(password) <= LONGEST:
         raise BadInputError(f"password: must have {SHORTEST} to {LONGEST} characters")
-    ledger.set_setting(PASSWORD_SETTING, _hasher.hash(password))
+    hashed = _hasher.hash(password)
+    if ledger.keep_setting(PASSWORD_SETTING, hashed) != hashed:  # of two first runs at once, one wins
+        raise AlreadyDoneError("the lecturer's password is set already")
 
 
 def is_password(ledger: Ledger, password: str) -> bool:
@@ -45,8 +47,4 @@ def is_password(ledger: Ledger, password: str) -> bool:
 
 def cookie_key(ledger: Ledger) -> str:
     """Return the key that signs cookies, made on first use."""
-    key = ledger.setting(COOKIE_KEY_SETTING)
-    if key is None:
-        key = secrets.token_urlsafe(32)
-        ledger.set_setting(COOKIE_KEY_SETTING, key)
-    return key
+    return ledger.setting(COOKIE_KEY_SETTING) or ledger.keep_setting(COOKIE_KEY_SETTING, secrets.token_urlsafe(32))

@@ -8,30 +8,40 @@ from __future__ import annotations
 import csv
 import io
 import secrets
+import threading
 import unicodedata
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from hushpoint.errors import AlreadyDoneError, BadInputError, NotFoundError
+from hushpoint.errors import AlreadyDoneError, BadInputError, NotAllowedError, NotFoundError
 from hushpoint.guideline import teaching_policy
-from hushpoint.ledger.records import Entry, Kind, Ledger, Row
+from hushpoint.ledger.records import AlreadyStoredError, Entry, Kind, Ledger, Row
 from hushpoint.measure import whole_mmhg
 
 LETTERS = "BCDFGHJKLMNPQRSTVWXZ"
-"""Codes have four of these: no vowels, so no words; no letter that is read as a digit."""
+"""Codes have four of these: no vowels, so no words; and no digits, so none is taken for a letter."""
 CODE_LENGTH = 4
 LONGEST_NAME = 80
+ROSTER_HEADINGS = frozenset({"name", "names", "learner", "student"})
 MOST_LEARNERS = 500
+"""The most a class holds, list and all (design choice)."""
 FEWEST_FOR_SPREAD = 5
-"""Below five answers a spread would point at people."""
+"""Below five people a spread would point at them."""
 ALONE = ""
 """The room of those who practise alone."""
 WITHHELD_COUNTS_MMHG = 10.0
 """On the board a withheld end stands as high as an ear error of this much (design choice)."""
 SPREAD_MMHG = 10
 """The wall's spread runs from this much low to this much high; the rest is counted at its ends."""
+
+
+_NAMING = threading.Lock()
+"""One at a time looks whether a name is there and adds it: two joins at once would make two of one person. A ledger
+is served by one process (docs/ledger.md)."""
+_INVISIBLE_BUT_WRITTEN = "\u200c\u200d"
+"""Joiners that some scripts cannot be written without."""
 
 
 class NameTakenError(AlreadyDoneError):
@@ -47,6 +57,15 @@ class ClassInfo:
     policy_id: str
     opened_at: str
     closed: bool
+
+
+@dataclass(frozen=True, slots=True)
+class RosterRow:
+    """One row of a class list: its line, the name as read, and what is wrong with it ("" where nothing is)."""
+
+    number: int
+    name: str
+    problem: str = ""
 
 
 @dataclass(slots=True)
@@ -137,7 +156,7 @@ class Board:
         return sorted(self.lines.values(), key=lambda line: (-line.needs_mmhg, line.readings, line.name.casefold()))
 
     def wall(self) -> dict[str, Any]:
-        """Return what everyone may see: counts, and the spread of ear errors from five answers on; no names."""
+        """Return what everyone may see: counts, and the spread of ear errors from five people on; no names."""
         return {
             "joined": sum(line.joined for line in self.lines.values()),
             "listed": len(self.lines),
@@ -153,7 +172,9 @@ class Board:
         found = [(one[0], one[place]) for one in self.errors_mmhg if one[place] is not None]
         if len({who for who, _ in found}) < FEWEST_FOR_SPREAD:
             return None
-        steps = Counter(max(-SPREAD_MMHG, min(SPREAD_MMHG, 2 * whole_mmhg(float(error or 0) / 2))) for _, error in found)
+        steps = Counter(
+            max(-SPREAD_MMHG, min(SPREAD_MMHG, 2 * whole_mmhg(float(error or 0) / 2))) for _, error in found
+        )
         return [(step, steps.get(step, 0)) for step in range(-SPREAD_MMHG, SPREAD_MMHG + 1, 2)]
 
 
@@ -161,18 +182,20 @@ def open_class(ledger: Ledger, *, name: str, policy_id: str) -> str:
     """Open a class under a teaching policy and return its code."""
     name = clean_name(name, "class name")
     policy = teaching_policy(policy_id)
-    taken = {row.room for row in ledger.rows(kinds=[Kind.CLASS_OPENED])}
-    code = _code()
-    while code in taken:
+    while True:
         code = _code()
-    ledger.append(Entry(Kind.CLASS_OPENED, {"name": name, "policy": policy.id}, room=code, ref=code))
-    return code
+        try:
+            ledger.append(Entry(Kind.CLASS_OPENED, {"name": name, "policy": policy.id}, room=code, ref=code))
+        except AlreadyStoredError:  # the code is another class's: the ledger keeps each once
+            continue
+        return code
 
 
 def close_class(ledger: Ledger, code: str, *, closed: bool) -> None:
     """Close a class to newcomers, or open it again; its readings stay."""
-    if find_class(ledger, code).closed != closed:
-        ledger.append(Entry(Kind.CLASS_CLOSED, {"closed": closed}, room=code))
+    info = find_class(ledger, code)
+    if info.closed != closed:
+        ledger.append(Entry(Kind.CLASS_CLOSED, {"closed": closed}, room=info.code))
 
 
 def all_classes(ledger: Ledger) -> list[ClassInfo]:
@@ -200,43 +223,57 @@ def find_class(ledger: Ledger, code: str) -> ClassInfo:
     raise NotFoundError("No class has this code. Codes have four letters.")
 
 
-def parse_roster(text: str) -> tuple[list[str], list[str]]:
-    """Read pasted lines or CSV (one name a line, first column counts); return the names and one line an error."""
-    names: list[str] = []
-    problems: list[str] = []
+def parse_roster(text: str) -> list[RosterRow]:
+    """Read pasted lines or CSV, one name a line: the first column counts, a heading and empty lines do not.
+
+    Columns part at tabs where there are any, else at semicolons, else at commas.
+    """
+    between = next((sign for sign in "\t;" if sign in text), ",")
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=between, strict=True)
+    rows: list[RosterRow] = []
     seen: set[str] = set()
     try:
-        lines = list(csv.reader(io.StringIO(text)))
+        for cells in reader:
+            cell = cells[0].strip() if cells else ""
+            if not cell or (not rows and cell.casefold() in ROSTER_HEADINGS):
+                continue
+            row = _roster_row(reader.line_num, cell, seen)
+            seen.add(row.name.casefold())
+            rows.append(row)
     except csv.Error:
-        return [], ["the list: must be plain lines or CSV"]
-    for number, cells in enumerate(lines, 1):
-        cell = cells[0] if cells else ""
-        if not cell.strip() or (number == 1 and cell.strip().casefold() in {"name", "names", "learner", "student"}):
-            continue
-        try:
-            name = clean_name(cell, f"row {number}")
-        except BadInputError as refusal:
-            problems.append(str(refusal))
-            continue
-        if name.casefold() in seen:
-            problems.append(f"row {number}: this name stands twice; add something that tells the two apart")
-            continue
-        seen.add(name.casefold())
-        names.append(name)
-    if len(names) > MOST_LEARNERS:
-        return [], [f"the list: must have at most {MOST_LEARNERS} names, it has {len(names)}"]
-    return names, problems
+        rows.append(RosterRow(reader.line_num, "", "must be plain lines or CSV; check the quotation marks"))
+    if len(rows) > MOST_LEARNERS:
+        return [RosterRow(1, "", f"the list must have at most {MOST_LEARNERS} names, it has {len(rows)}")]
+    return rows
+
+
+def _roster_row(number: int, cell: str, seen: set[str]) -> RosterRow:
+    try:
+        name = clean_name(cell, "the name")
+    except BadInputError as refusal:
+        shown = "".join(letter if letter.isprintable() else "\N{REPLACEMENT CHARACTER}" for letter in cell)
+        return RosterRow(number, shown[: LONGEST_NAME + 1], str(refusal))
+    twice = name.casefold() in seen
+    return RosterRow(number, name, "stands twice; add something that tells the two apart" if twice else "")
 
 
 def add_roster(ledger: Ledger, *, room: str, names: Sequence[str]) -> int:
     """Add names to a class's list; those on it already are passed over. Return how many are new."""
-    find_class(ledger, room)
-    known = {name.casefold() for name in _names(ledger, room).values()}
-    fresh = [name for name in (clean_name(one, "name") for one in names) if name.casefold() not in known]
-    entries = [Entry(Kind.ROSTER_ADDED, {"name": name}, room=room, who=_who()) for name in fresh]
-    if entries:
-        ledger.append(*entries)
-    return len(entries)
+    code = find_class(ledger, room).code
+    wanted = {name.casefold(): name for name in (clean_name(one, "name") for one in names)}
+    with _NAMING:
+        known = on_the_list(ledger, code)
+        fresh = [name for key, name in wanted.items() if key not in known]
+        if len(known) + len(fresh) > MOST_LEARNERS:
+            raise BadInputError(f"the list: a class holds at most {MOST_LEARNERS} people, this would make more")
+        if fresh:
+            ledger.append(*(Entry(Kind.ROSTER_ADDED, {"name": name}, room=code, who=_who()) for name in fresh))
+    return len(fresh)
+
+
+def on_the_list(ledger: Ledger, code: str) -> set[str]:
+    """Return the names a class knows, listed or joined, casefolded: how names are compared."""
+    return {name.casefold() for name in _names(ledger, code).values()}
 
 
 def join(ledger: Ledger, *, room: str, name: str, again: bool = False) -> str:
@@ -247,15 +284,19 @@ def join(ledger: Ledger, *, room: str, name: str, again: bool = False) -> str:
     """
     info = find_class(ledger, room)
     if info.closed:
-        raise NotFoundError("This class is closed. Ask your lecturer to open it again.")
+        raise NotAllowedError("This class is closed. Ask your lecturer to open it again.")
     name = clean_name(name, "name")
-    mine = [who for who, known in _names(ledger, info.code).items() if known.casefold() == name.casefold()]
-    if mine and any(True for _ in ledger.rows(kinds=[Kind.LEARNER_JOINED], room=info.code, who=mine[0], limit=1)):
-        if not again:
-            raise NameTakenError("Someone has joined with this name. If it was you, on another device, say so.")
-        return mine[0]
-    who = mine[0] if mine else _who()
-    ledger.append(Entry(Kind.LEARNER_JOINED, {"name": name}, room=info.code, who=who))
+    with _NAMING:
+        names = _names(ledger, info.code)
+        mine = [who for who, known in names.items() if known.casefold() == name.casefold()]
+        if mine and any(True for _ in ledger.rows(kinds=[Kind.LEARNER_JOINED], room=info.code, who=mine[0], limit=1)):
+            if not again:
+                raise NameTakenError("Someone has joined with this name. If it was you, on another device, say so.")
+            return mine[0]
+        if not mine and len(names) >= MOST_LEARNERS:
+            raise NotAllowedError(f"This class is full: it holds {MOST_LEARNERS} people. Ask your lecturer.")
+        who = mine[0] if mine else _who()
+        ledger.append(Entry(Kind.LEARNER_JOINED, {"name": name}, room=info.code, who=who))
     return who
 
 
@@ -277,15 +318,19 @@ def name_of(ledger: Ledger, room: str, who: str) -> str:
 
 def erase_learner(ledger: Ledger, *, room: str, who: str, why: str) -> int:
     """Erase everything about a learner of this class; the journal still verifies. Return how many rows."""
-    name_of(ledger, room, who)
-    return ledger.erase(who, why=clean_name(why, "why"))
+    name = name_of(ledger, room, who)
+    why = clean_name(why, "why")
+    if name.casefold() in why.casefold():
+        raise BadInputError("why: leave the name out; the reason stays when the rest is erased")
+    return ledger.erase(who, why=why)
 
 
 def board_rows(ledger: Ledger, room: str, after: int) -> list[Row]:
-    """Return a class's rows after `after`, erasures of its people among them."""
-    mine = list(ledger.rows(after=after, room=room))
-    erased = list(ledger.rows(after=after, kinds=[Kind.PERSON_ERASED]))
-    return sorted([*mine, *erased], key=lambda row: row.seq)
+    """Return a class's rows after `after`, erasures of its people among them, as they stood at one moment."""
+    last = ledger.last()  # the two are read one after the other: what came in between is left for the next time
+    mine = ledger.rows(after=after, room=room)
+    erased = ledger.rows(after=after, kinds=[Kind.PERSON_ERASED])
+    return sorted((row for row in (*mine, *erased) if row.seq <= last), key=lambda row: row.seq)
 
 
 def clean_name(text: str, what: str) -> str:
@@ -293,8 +338,12 @@ def clean_name(text: str, what: str) -> str:
     name = " ".join(unicodedata.normalize("NFC", text).split())
     if not 1 <= len(name) <= LONGEST_NAME:
         raise BadInputError(f"{what}: must have 1 to {LONGEST_NAME} characters")
-    if any(unicodedata.category(letter) in {"Cc", "Cs", "Co", "Cn"} for letter in name):
-        raise BadInputError(f"{what}: must hold letters that can be printed")
+    for letter in name:
+        hidden = unicodedata.category(letter).startswith("C") and letter not in _INVISIBLE_BUT_WRITTEN
+        if hidden:  # control, half and unknown characters; marks that turn the line round or hide in it
+            raise BadInputError(f"{what}: must hold letters that can be printed")
+    if not any(letter.isalnum() for letter in name):
+        raise BadInputError(f"{what}: must hold a letter or a digit")
     return name
 
 

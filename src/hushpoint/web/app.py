@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import logging
+from collections.abc import Mapping
 from pathlib import Path
 
 from starlette.applications import Starlette
@@ -17,6 +19,7 @@ from hushpoint.web import agreement, door, klass, practise
 from hushpoint.web.context import Context, page
 from hushpoint.web.guard import Guard
 
+_log = logging.getLogger("hushpoint")
 _STATIC = Path(__file__).with_name("static")
 _STATUS: tuple[tuple[type[HushpointError], int], ...] = (
     (BadInputError, 422),
@@ -61,14 +64,17 @@ def make_app(context: Context) -> Starlette:
 async def _refused(request: Request, refusal: Exception) -> Response:
     """Answer a refusal with its one line, as JSON to a script and as a page to a person."""
     if isinstance(refusal, HTTPException):
-        status, line = refusal.status_code, refusal.detail
-    else:
-        status = next((code for kind, code in _STATUS if isinstance(refusal, kind)), 503)
-        line = str(refusal)
-    return _answer(request, status, line)
+        return _answer(request, refusal.status_code, refusal.detail, refusal.headers)
+    status = next((code for kind, code in _STATUS if isinstance(refusal, kind)), None)
+    if status is None:  # a store that cannot write: where it stands and why is for whoever runs the laptop
+        _log.error("%s", refusal)
+        return _answer(request, 503, "The store cannot be used at the moment. Nothing was half written; try again.")
+    return _answer(request, status, str(refusal))
 
 
-def _answer(request: Request, status: int, line: str) -> Response:
+def _answer(request: Request, status: int, line: str, headers: Mapping[str, str] | None = None) -> Response:
     if "text/html" not in request.headers.get("accept", ""):
-        return JSONResponse({"error": line}, status_code=status)
-    return page(request, "refused.html", {"title": _WORDS.get(status, "Not now"), "line": line}, status=status)
+        return JSONResponse({"error": line}, status, headers)
+    answer = page(request, "refused.html", {"title": _WORDS.get(status, "Not now"), "line": line}, status=status)
+    answer.headers.update(headers or {})
+    return answer

@@ -79,7 +79,7 @@ class Context:
         self._templates = jinja2.Environment(
             loader=jinja2.FileSystemLoader(_TEMPLATES), autoescape=True, trim_blocks=True, lstrip_blocks=True
         )
-        self._templates.filters |= {"signed": signed, "written": written}
+        self._templates.filters |= {"signed": signed, "written": written, "casefold": str.casefold}
 
     def draw(self, template: str, values: Mapping[str, Any]) -> str:
         """Return a drawn template."""

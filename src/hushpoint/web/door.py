@@ -7,7 +7,7 @@ from starlette.responses import JSONResponse, RedirectResponse, Response
 from starlette.routing import Route
 
 from hushpoint.desk import classes
-from hushpoint.errors import HushpointError
+from hushpoint.errors import BadInputError, NotAllowedError
 from hushpoint.guideline import teaching_policies
 from hushpoint.web.context import (
     LEARNER_COOKIE,
@@ -46,10 +46,11 @@ async def join(request: Request) -> Response:
     name, again = form.text("name"), form.text("again") == "yes"
     try:
         who = await off_loop(lambda: classes.join(ledger, room=info.code, name=name, again=again))
-    except HushpointError as refusal:
+    except (BadInputError, NotAllowedError, classes.NameTakenError) as refusal:
         taken = isinstance(refusal, classes.NameTakenError)
         values |= {"name": name[: classes.LONGEST_NAME], "refusal": str(refusal), "ask_again": taken}
-        return page(request, "join.html", values, status=409 if taken else 422)
+        status = 409 if taken else 403 if isinstance(refusal, NotAllowedError) else 422
+        return page(request, "join.html", values, status=status)
     return _let_in(request, who, info.code)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from dataclasses import dataclass
 from typing import Any
 
@@ -15,6 +16,8 @@ from hushpoint.errors import BadInputError
 
 LARGEST_PART = 4_500_000
 MOST_FIELDS = 20
+_HALF = re.compile("[\ud800-\udfff]")
+"""Halves of characters, which a form in an odd character set can hold and no page can show."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,6 +47,12 @@ async def form_of(request: Request) -> Form:
         raise BadInputError(f"form: {refusal.detail}") from refusal
     except (ValueError, LookupError) as error:
         raise BadInputError("form: cannot be read") from error
+    if any(
+        _HALF.search(text)
+        for pair in (*texts.items(), *((key, name) for key, (name, _) in files.items()))
+        for text in pair
+    ):
+        raise BadInputError("form: must be whole characters in UTF-8")
     return Form(texts, files)
 
 

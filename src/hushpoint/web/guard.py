@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import logging
+import re
 import traceback
 from urllib.parse import urlsplit
 
@@ -13,6 +14,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 UPLOAD_BYTES, LOG_BYTES, OTHER_BYTES = 5_000_000, 1_500_000, 300_000
 """The largest request body [bytes]: of an upload, of a log (30 000 samples take 500 000), of others."""
 _log = logging.getLogger("hushpoint")
+_HOST = re.compile(r"[A-Za-z0-9._-]*(:[0-9]{1,5})?|\[[0-9A-Fa-f:.]+\](:[0-9]{1,5})?")
 _SAFE = frozenset({"GET", "HEAD", "OPTIONS"})
 _HEADERS = {
     "Content-Security-Policy": (
@@ -42,6 +44,9 @@ class Guard:
             await self._app(scope, receive, send)
             return
         headers = Headers(scope=scope)
+        if not _HOST.fullmatch(headers.get("host", "")):
+            await _refuse(send, 400, "the Host header must be a name or an address, with a port or without")
+            return
         if scope["method"] not in _SAFE and _from_elsewhere(headers):
             await _refuse(send, 403, "this came from another site: open the page here and try again")
             return
@@ -96,7 +101,10 @@ def _from_elsewhere(headers: Headers) -> bool:
     if site is not None:
         return site not in {"same-origin", "none"}
     origin = headers.get("origin")
-    return origin is not None and urlsplit(origin).netloc != headers.get("host", "")
+    try:
+        return origin is not None and urlsplit(origin).netloc != headers.get("host", "")
+    except ValueError:  # no address at all
+        return True
 
 
 async def _refuse(send: Send, status: int, line: str) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import io
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Sequence
 from typing import Any
 
 import anyio
@@ -15,7 +15,7 @@ from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
 from hushpoint.desk import access, bench, classes
-from hushpoint.errors import BadInputError, HushpointError, NotAllowedError, NotFoundError
+from hushpoint.errors import BadInputError, NotAllowedError, NotFoundError
 from hushpoint.guideline import default_policy_id, teaching_policies, teaching_policy
 from hushpoint.web.context import (
     LECTURER_COOKIE,
@@ -78,7 +78,7 @@ async def open_class(request: Request) -> Response:
     policy_id = form.text("policy") or default_policy_id
     try:
         code = await off_loop(lambda: classes.open_class(ledger, name=form.text("name"), policy_id=policy_id))
-    except HushpointError as refusal:
+    except BadInputError as refusal:
         return await _classes_page(request, refusal=str(refusal))
     return RedirectResponse(f"/class/{code}", 303)
 
@@ -119,7 +119,7 @@ async def wall_events(request: Request) -> Response:
 
 
 async def roster(request: Request) -> Response:
-    """Add pasted or uploaded names; nothing is added while a row is wrong."""
+    """Show how a pasted or uploaded list is read, row by row; added once asked, and only while no row is wrong."""
     _lecturer_only(request)
     form = await form_of(request)
     text = form.text("names")
@@ -128,12 +128,15 @@ async def roster(request: Request) -> Response:
         try:
             text = f"{text}\n{data.decode('utf-8-sig')}" if text.strip() else data.decode("utf-8-sig")
         except UnicodeDecodeError:
-            return await _board_page(request, problems=["the file: must be text in UTF-8"], status=422)
-    names, problems = classes.parse_roster(text)
-    if problems:
-        return await _board_page(request, problems=problems, pasted=form.text("names"), status=422)
-    ledger, code = context_of(request).ledger, request.path_params["code"].upper()
-    added = await off_loop(lambda: classes.add_roster(ledger, room=code, names=names))
+            raise BadInputError("the file: must be text in UTF-8") from None
+    rows = classes.parse_roster(text)
+    if not rows:
+        raise BadInputError("the list: holds no names; paste one a line, or choose a file")
+    wrong = any(row.problem for row in rows)
+    if wrong or form.text("add") != "yes":
+        return await _board_page(request, preview=rows, status=422 if wrong else 200)
+    ledger, code = context_of(request).ledger, request.path_params["code"]
+    added = await off_loop(lambda: classes.add_roster(ledger, room=code, names=[row.name for row in rows]))
     return await _board_page(request, added=added)
 
 
@@ -141,7 +144,7 @@ async def close(request: Request) -> Response:
     """Close a class to newcomers, or open it again."""
     _lecturer_only(request)
     form = await form_of(request)
-    ledger, code = context_of(request).ledger, request.path_params["code"].upper()
+    ledger, code = context_of(request).ledger, request.path_params["code"]
     await off_loop(lambda: classes.close_class(ledger, code, closed=form.text("closed") == "yes"))
     return RedirectResponse(f"/class/{code}", 303)
 
@@ -218,12 +221,7 @@ async def _classes_page(request: Request, refusal: str = "") -> Response:
 
 
 async def _board_page(
-    request: Request,
-    *,
-    problems: list[str] | None = None,
-    pasted: str = "",
-    added: int | None = None,
-    status: int = 200,
+    request: Request, *, preview: Sequence[classes.RosterRow] = (), added: int | None = None, status: int = 200
 ) -> Response:
     info, state = await _state(request)
     values = {
@@ -234,11 +232,17 @@ async def _board_page(
         "wall": state.wall(),
         "seq": state.seq,
         "address": _address(request),
-        "problems": problems or [],
-        "pasted": pasted,
+        "preview": preview,
+        "known": {line.name.casefold() for line in state.lines.values()},
+        "pasted": "\n".join(_as_csv(row.name) for row in preview),
         "added": added,
     }
     return page(request, "board.html", values, status=status)
+
+
+def _as_csv(name: str) -> str:
+    """Write a name so that it is read again as one column."""
+    return '"' + name.replace('"', '""') + '"' if any(sign in name for sign in ',;\t"') else name
 
 
 async def _state(request: Request) -> tuple[classes.ClassInfo, classes.Board]:
@@ -253,6 +257,7 @@ async def _events(request: Request, template: str) -> Response:
     """Stream a drawn part; event ids are the ledger's row numbers."""
     info, state = await _state(request)
     sent = _seq(request.headers.get("last-event-id") or request.query_params.get("after", "0"))
+    sent = sent if sent <= state.seq else 0  # seen in another ledger: nothing of this one was
     return EventSourceResponse(_parts(request, info.code, state, sent, template), ping=15)
 
 
@@ -291,9 +296,11 @@ def _lecturer_only(request: Request) -> None:
 
 
 def _at_the_laptop(request: Request) -> None:
-    here = request.client is not None and request.client.host in {"127.0.0.1", "::1"}
-    if context_of(request).addresses and not here:
-        raise NotAllowedError("The lecturer's password is not set yet. Set it on the laptop itself, then come back.")
+    if request.client is None or request.client.host not in {"127.0.0.1", "::1"}:
+        raise NotAllowedError(
+            f"The lecturer's password is not set yet. Set it on the laptop itself, at "
+            f"http://localhost:{request.url.port or 80}/class, then come back."
+        )
 
 
 def _address(request: Request) -> str:
