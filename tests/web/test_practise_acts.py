@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import re
 import time
 from collections.abc import Iterator
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -102,6 +104,9 @@ def test_the_reading_stands_on_the_learners_home(learner: TestClient) -> None:
     home = learner.get("/practise").text
     assert "corrected to 131/79" in home
     assert f"/practise/bench#{measurement}" in home
+    kept = re.search(r'<time datetime="([^"]+)">', home)  # told in local time by static/times.js
+    assert kept is not None
+    assert datetime.fromisoformat(kept[1]).tzinfo is not None
 
 
 def test_another_learner_sees_nothing_of_it(app: TestClient, learner: TestClient) -> None:

@@ -117,7 +117,7 @@ def _line(one: bench.OwnReading) -> dict[str, Any]:
     ear = one.judgement["ear"] if one.judgement else {}
     return {
         "measurement": one.measurement,
-        "at": one.at[:16].replace("T", " "),
+        "at": one.at,
         "person": one.case_number,
         "guided": one.guided,
         "reading": one.reading,
