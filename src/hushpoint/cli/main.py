@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, NoReturn
 
 import typer
 
@@ -16,7 +16,6 @@ from hushpoint.errors import HushpointError
 
 app = typer.Typer(
     add_completion=False,
-    no_args_is_help=True,
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
     help="Teach, practise and judge the manual measurement of resting blood pressure.",
@@ -47,6 +46,21 @@ def render(
         systolic, diastolic, pulse, release, seed, out, gap=gap, rhythm=rhythm, faint_db=faint_db, noise=noise,
         count=count,
     )  # fmt: skip
+
+
+@app.command()
+def read(
+    paths: Annotated[list[Path], typer.Argument(help="Recordings, or folders of them.")],
+    json: AsJson = False,
+    picture: Annotated[Path | None, typer.Option(help="Also draw each recording, into this folder.")] = None,
+    jobs: Annotated[int, typer.Option(help="How many processes work at once.")] = 1,
+    keep: Annotated[Path | None, typer.Option(help="Also add results to this file; run again to go on.")] = None,
+    beats: Annotated[bool, typer.Option("--beats", help="With --json: every beat too.")] = False,
+) -> None:
+    """Say what could be heard in recordings of sound and cuff pressure, or why it will not say."""
+    from hushpoint.cli.read import read_files
+
+    raise typer.Exit(read_files(paths, as_json=json, picture=picture, jobs=jobs, keep=keep, beats=beats))
 
 
 @app.command()
@@ -140,19 +154,25 @@ def restore(
 
 def _one_line(refusal: typer.TyperException) -> str:
     message = refusal.format_message() if hasattr(refusal, "format_message") else str(refusal)
-    return " ".join(message.split())
+    return f"{' '.join(message.split()).rstrip('.')}; hushpoint --help lists commands and options"
+
+
+def _refuse(line: str) -> NoReturn:
+    print(f"hushpoint: {line}", file=sys.stderr)  # noqa: T201
+    sys.exit(2)
 
 
 def run() -> None:
     """Run the command line; every refusal is one line on standard error and status 2."""
     try:
         status = app(standalone_mode=False)
+        sys.stdout.flush()
     except HushpointError as refusal:
-        print(f"hushpoint: {refusal}", file=sys.stderr)  # noqa: T201
-        sys.exit(2)
-    except typer.Abort:
+        _refuse(str(refusal))
+    except (typer.Abort, KeyboardInterrupt):
         sys.exit(130)
     except typer.TyperException as refusal:
-        print(f"hushpoint: {_one_line(refusal)}", file=sys.stderr)  # noqa: T201
-        sys.exit(2)
+        _refuse(_one_line(refusal))
+    except OSError as trouble:
+        _refuse(f"the machine refused: {trouble.strerror or type(trouble).__name__}")
     sys.exit(status if isinstance(status, int) else 0)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from pathlib import Path
 
 from hushpoint.arm import NOISES, RHYTHMS, Person, Rendered, Swings, render_measurement
@@ -90,8 +89,8 @@ def _line(name: str, rendered: Rendered) -> str:
 
 
 def _check(option: str, value: float, legal: tuple[float, float], unit: str) -> None:
-    if not (math.isfinite(value) and legal[0] <= value <= legal[1]):
-        shown = f"{value:g}" if abs(value) < 1e12 else "a huge number"
+    if not legal[0] <= value <= legal[1]:  # no comparison holds for nan
+        shown = "a huge number" if abs(value) >= 1e12 else f"{value:g}"
         raise BadInputError(f"{option} {shown} must be {legal[0]:g} to {legal[1]:g} {unit}")
 
 

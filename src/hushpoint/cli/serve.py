@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import socket
 import sys
+from contextlib import suppress
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -32,6 +33,16 @@ def serve_app(*, data: Path | None, port: int, class_mode: bool, database: str |
 def serve_demo(*, data: Path | None, port: int, class_mode: bool) -> None:
     """Serve the invented college, made on first use in a folder of its own."""
     folder = data or DEMO_DATA
+    try:
+        code = _demo_ready(folder)
+    except OSError as trouble:
+        raise ServeError(f"{folder}: {trouble.strerror}; name a folder that can be written") from None
+    said = f"class code {code}; lecturer's password {demo.PASSWORD}"
+    _run(_settings(folder, port, class_mode, invented=True, demo_password=demo.PASSWORD), said)
+
+
+def _demo_ready(folder: Path) -> str:
+    """Make the invented college in its folder unless it is there; return the code of its class."""
     marker = folder / "INVENTED"
     if folder.exists() and not marker.exists() and any(folder.iterdir()):
         raise ServeError(f"{folder}: holds something that is not the invented college; name another folder")
@@ -47,9 +58,7 @@ def serve_demo(*, data: Path | None, port: int, class_mode: bool) -> None:
         code = demo.build_demo(ledger, clock, now)
         ledger.close()
         (folder / "READY").write_text(f"{code}\n", encoding="utf-8")
-    code = (folder / "READY").read_text(encoding="utf-8").strip()
-    said = f"class code {code}; lecturer's password {demo.PASSWORD}"
-    _run(_settings(folder, port, class_mode, invented=True, demo_password=demo.PASSWORD), said)
+    return (folder / "READY").read_text(encoding="utf-8").strip()
 
 
 def _settings(
@@ -85,6 +94,7 @@ def _run(settings: Settings, said: str = "") -> None:
         access_log=False,  # addresses and paths of learners stay out of logs
         timeout_graceful_shutdown=STREAMS_CLOSE_S,
         server_header=False,
+        proxy_headers=False,  # nobody may say that they sit at the laptop
     )
     uvicorn.Server(config).run(sockets=[listener])
 
@@ -104,11 +114,10 @@ def _listener(host: str, port: int) -> socket.socket:
 
 def _own_addresses() -> list[str]:
     """Return this machine's addresses on its networks, loopback left out."""
-    found = {str(info[4][0]) for info in socket.getaddrinfo(socket.gethostname(), None, socket.AF_INET)}
-    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
-        try:
-            probe.connect(("192.0.2.1", 9))  # sends nothing: asks which way out there is
-            found.add(str(probe.getsockname()[0]))
-        except OSError:
-            pass
+    found: set[str] = set()
+    with suppress(OSError):  # a machine need not know its own name
+        found |= {str(info[4][0]) for info in socket.getaddrinfo(socket.gethostname(), None, socket.AF_INET)}
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe, suppress(OSError):  # nor be on a network
+        probe.connect(("192.0.2.1", 9))  # sends nothing: asks which way out there is
+        found.add(str(probe.getsockname()[0]))
     return sorted(address for address in found if not address.startswith("127."))
