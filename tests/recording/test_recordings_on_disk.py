@@ -118,10 +118,9 @@ def test_blank_lines_and_a_byte_order_mark_are_let_pass(tmp_path: Path) -> None:
 
 
 def test_sound_files_that_cannot_be_read_are_refused(tmp_path: Path) -> None:
-    """Stereo, slow, empty, broken and missing files each give one line that names the file."""
+    """Slow, empty, broken and missing files each give one line that names the file."""
     loud = np.zeros(3000)
     made = {
-        "stereo.wav": lambda path: soundfile.write(path, np.zeros((3000, 2)), 4000),
         "slow.wav": lambda path: soundfile.write(path, loud, 1000),
         "empty.wav": lambda path: soundfile.write(path, np.zeros(0), 4000),
         "broken.wav": lambda path: path.write_bytes(b"RIFF0000WAVEjunk"),
@@ -139,3 +138,16 @@ def test_flac_is_read_too(tmp_path: Path) -> None:
     samples = np.round(np.sin(np.arange(4000) / 30) * 16000) / 32768
     soundfile.write(tmp_path / "one.flac", samples, 4000, subtype="PCM_16")
     assert np.array_equal(read_sound(tmp_path / "one.flac").samples, samples)
+
+
+def test_two_channels_are_averaged(tmp_path: Path) -> None:
+    """A stereo file is read as the mean of its channels."""
+    soundfile.write(tmp_path / "two.wav", np.tile([[0.5, 0.25]], (3000, 1)), 4000, subtype="PCM_24")
+    assert np.allclose(read_sound(tmp_path / "two.wav").samples, 0.375)
+
+
+def test_an_empty_pressure_cell_is_no_measurement(tmp_path: Path) -> None:
+    """A cell left empty, or `nan`, stands for pressure that was not measured."""
+    path = tmp_path / "holes.csv"
+    path.write_text("time_s,pressure_mmHg\n0,1\n1,\n2,nan\n3,4\n")
+    assert np.array_equal(read_pressure(path).pressure_mmhg, [1, np.nan, np.nan, 4], equal_nan=True)

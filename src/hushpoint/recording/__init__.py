@@ -1,7 +1,16 @@
-"""Files to samples and back: NAME.wav (or .flac), NAME.csv with the cuff pressure, NAME.json with the
-truth."""
+"""Files to samples and back: NAME.wav (.flac, .ogg) with NAME.csv, EDF+ or WFDB; NAME.json holds the truth."""
 
+from hushpoint.recording.finding import Recording, find_recordings, read_recording
 from hushpoint.recording.reading import Pressure, Sound, read_pressure, read_sound
 from hushpoint.recording.writing import write_recording
 
-__all__ = ["Pressure", "Sound", "read_pressure", "read_sound", "write_recording"]
+__all__ = [
+    "Pressure",
+    "Recording",
+    "Sound",
+    "find_recordings",
+    "read_pressure",
+    "read_recording",
+    "read_sound",
+    "write_recording",
+]

@@ -1,0 +1,247 @@
+"""Sound and cuff pressure of one measurement to what was heard, or why it will not say."""
+
+from __future__ import annotations
+
+import itertools
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from hushpoint.ear.bands import Bands, bands_of
+from hushpoint.ear.clock import beat_times
+from hushpoint.ear.decode import Decoded, decode, likelihoods
+from hushpoint.ear.levels import Levels, levels_of, settle
+from hushpoint.ear.release import Cuff, cuff_of
+from hushpoint.measure import Heard, Withheld
+
+Floats = NDArray[np.float64]
+
+FEWEST_BEATS = 6
+"""Abstain below six sounding beats (acoustics 5)."""
+FASTEST_MMHG_PER_BEAT = 4.0
+"""Abstain above 4 mmHg a beat at an end (acoustics 5)."""
+RIVAL_MMHG = 10.0
+"""Two starts this far apart are rivals and both shown (acoustics 5)."""
+RIVAL_SHARE = 0.1
+WIDEST_MMHG = 10.0
+"""A range wider than this is no answer (design choice: within 5 of its middle)."""
+SURE = 0.9
+CLIPPED_SHARE = 0.002
+ROOM_BEATS = 2
+"""Silent beats that must be recorded beyond an end."""
+LINE_MMHG = 0.8
+"""What the cuff's line itself may be off by: coarse steps, bounce, and the moment of the sound."""
+
+
+@dataclass(frozen=True)
+class Beat:
+    """One beat: when its sound falls [s], the cuff's line then [mmHg], dB over silence, chance that it sounds."""
+
+    at_s: float
+    mmhg: float
+    excess_db: float
+    sounding: float
+
+
+@dataclass(frozen=True)
+class Segment:
+    """Release rate over one stretch of the cuff's fall."""
+
+    from_mmhg: float
+    to_mmhg: float
+    rate_mmhg_per_s: float
+
+
+@dataclass(frozen=True)
+class Listened:
+    """What the ear makes of one recording. `first_silence`: the other convention for diastolic, one beat lower."""
+
+    systolic: Heard | Withheld
+    diastolic: Heard | Withheld
+    first_silence: Heard | Withheld
+    pulse_per_min: float | None
+    regular: bool | None
+    release_mmhg_per_s: float | None
+    segments: tuple[Segment, ...]
+    gap_mmhg: tuple[float, float] | None
+    phase_iv_mmhg: float | None
+    beats: tuple[Beat, ...]
+    notes: tuple[str, ...]
+
+
+def withheld(reason: str, *notes: str) -> Listened:
+    """Return a recording of which nothing can be said."""
+    nothing = Withheld(reason)
+    return Listened(nothing, nothing, nothing, None, None, None, (), None, None, (), notes)
+
+
+def listen(samples: NDArray[np.floating], rate_hz: float, time_s: Floats, pressure_mmhg: Floats) -> Listened:
+    """Return what was heard: `samples` (n,) in -1..1 at `rate_hz` [Hz], `pressure_mmhg` over `time_s` (m,)."""
+    cuff = cuff_of(np.asarray(time_s, float), np.asarray(pressure_mmhg, float))
+    if isinstance(cuff, str):
+        return withheld(cuff)
+    samples = np.asarray(samples, float)
+    until = min(cuff.to_s, len(samples) / rate_hz)
+    if until - cuff.from_s < 3:
+        return withheld("the sound does not reach over the release of the cuff")
+    if not np.isfinite(samples).all():
+        return withheld("the sound holds values that are no numbers")
+    if float(np.ptp(samples)) == 0.0:
+        return withheld("nothing heard: the sound file is silent from start to end")
+    start = max(0, int((cuff.from_s - 2) * rate_hz))
+    stop = min(len(samples), int((until + 1) * rate_hz))
+    part = samples[start:stop]
+    bands = bands_of(part - part.mean(), rate_hz)
+    bands = Bands(bands.time_s + start / rate_hz, bands.thump, bands.bands)
+    beats = beat_times(bands, cuff)
+    beats = beats[(beats > cuff.from_s + 0.1) & (beats < until - 0.2)]
+    if len(beats) < FEWEST_BEATS:
+        return withheld(f"too few beats: {len(beats)} in the release, {FEWEST_BEATS} are needed")
+    levels = levels_of(bands, settle(bands, beats))
+    likely = likelihoods(levels.excess_db, levels.loudest_db, levels.spread_db)
+    return _answer(cuff, levels, decode(likely), _clipped(part))
+
+
+def _clipped(samples: NDArray[np.floating]) -> float:
+    """Return the share of samples that stand at the very top or bottom for three in a row or more."""
+    top = float(np.abs(samples).max())
+    flat = np.abs(samples) >= 0.999 * top
+    runs = flat[:-2] & flat[1:-1] & flat[2:]
+    return float(runs.mean()) if len(samples) > 3 else 0.0
+
+
+def _answer(cuff: Cuff, levels: Levels, found: Decoded, clipped: float) -> Listened:
+    mmhg = cuff.at(levels.at_s)
+    step = cuff.rate(levels.at_s) * _typical(levels.at_s)
+    notes: list[str] = []
+    whole = _whole_reason(cuff, levels, found, clipped)
+    if whole:
+        systolic: Heard | Withheld = Withheld(whole)
+        diastolic: Heard | Withheld = Withheld(whole)
+    else:
+        systolic = _systolic(mmhg, step, found)
+        diastolic = _diastolic(mmhg, step, found)
+    if cuff.inflations > 1:
+        notes.append(f"{cuff.inflations} inflations: the last one was read")
+    if cuff.dropped:
+        notes.append(f"{cuff.dropped} pressure samples were no pressure and were left out")
+    voiced = found.sounding > 0.5
+    gap = _gap(mmhg, found)
+    muffled = np.flatnonzero((found.muffled > 0.5) & voiced)
+    pulse, regular = _pulse(levels.at_s)
+    heard_both = isinstance(systolic, Heard) and isinstance(diastolic, Heard)
+    rate = cuff.rate(levels.at_s[voiced] if voiced.any() else levels.at_s)
+    return Listened(
+        systolic=systolic,
+        diastolic=diastolic,
+        first_silence=_one_lower(diastolic, mmhg),
+        pulse_per_min=pulse,
+        regular=regular,
+        release_mmhg_per_s=float(np.mean(rate)),
+        segments=_segments(cuff),
+        gap_mmhg=gap if not whole else None,
+        phase_iv_mmhg=float(mmhg[muffled[0]]) if heard_both and len(muffled) >= 2 else None,
+        beats=tuple(
+            Beat(*row)
+            for row in zip(
+                levels.at_s.tolist(), mmhg.tolist(), levels.excess_db.tolist(), found.sounding.tolist(), strict=True
+            )
+        ),
+        notes=tuple(notes),
+    )
+
+
+def _typical(at_s: Floats) -> float:
+    return float(np.median(np.diff(at_s)))
+
+
+def _whole_reason(cuff: Cuff, levels: Levels, found: Decoded, clipped: float) -> str | None:
+    """Return why neither end can be given, or None."""
+    if cuff.reinflated_mmhg is not None:
+        return f"re-inflated: the cuff was pumped up again at {cuff.reinflated_mmhg:.0f} mmHg inside the release"
+    if clipped > CLIPPED_SHARE:
+        return f"clipped: {100 * clipped:.1f} % of the sound stands at full scale"
+    if cuff.holes_s:
+        a, b = cuff.holes_s[0]
+        return f"no usable cuff pressure: none from {a:.1f} to {b:.1f} s, inside the release"
+    sounding = float(found.sounding.sum())
+    room = float(np.median(levels.loudest_db))
+    if found.any < SURE or sounding < 2:
+        if room < 8:
+            return "nothing stands out of the noise: drowned, or nothing to hear"
+        return "nothing heard: no run of sounds in time with the pulse"
+    if sounding < FEWEST_BEATS:
+        return f"too few beats: {sounding:.0f} sounding, {FEWEST_BEATS} are needed"
+    if room < 6:
+        return f"drowned: the loudest sounds stand only {room:.0f} dB above the noise"
+    return None
+
+
+def _systolic(mmhg: Floats, step: Floats, found: Decoded) -> Heard | Withheld:
+    if found.first[:ROOM_BEATS].sum() > 1 - SURE:
+        return Withheld("inflated too low: sounds were there from the top of the release")
+    return _end(mmhg, step, found.first, "start")
+
+
+def _diastolic(mmhg: Floats, step: Floats, found: Decoded) -> Heard | Withheld:
+    if found.last[-ROOM_BEATS:].sum() > 1 - SURE:
+        return Withheld("stopped too early: sounds went on to the end of the release")
+    return _end(mmhg, step, found.last, "stop")
+
+
+def _end(mmhg: Floats, step: Floats, chance: Floats, what: str) -> Heard | Withheld:
+    """Return an end from the chances (n,) that it lies at each beat."""
+    share = chance / chance.sum()
+    run = np.cumsum(share)
+    middle, early, late = (int(np.searchsorted(run, part)) for part in (0.5, 0.025, 0.975))
+    best = min(middle, len(mmhg) - 1)
+    away = np.abs(mmhg - mmhg[best]) >= RIVAL_MMHG
+    if share[away].sum() > RIVAL_SHARE:
+        other = int(np.argmax(np.where(away, share, 0)))
+        return Withheld(f"two rival {what}s: {mmhg[best]:.0f} and {mmhg[other]:.0f} mmHg are both possible")
+    near = np.abs(mmhg - mmhg[best]) <= WIDEST_MMHG / 2
+    low, high = sorted((float(mmhg[min(late, len(mmhg) - 1)]), float(mmhg[early])))
+    if share[near].sum() < SURE or high - low > WIDEST_MMHG:
+        return Withheld(f"drowned: the {what} of the sounds lies somewhere from {low:.0f} to {high:.0f} mmHg")
+    if step[best] > FASTEST_MMHG_PER_BEAT:
+        return Withheld(f"released too fast: {step[best]:.1f} mmHg a beat at the {what}, at most 4 can be read")
+    value = float(mmhg[best])
+    return Heard(value, min(low, value) - LINE_MMHG, max(high, value) + LINE_MMHG)
+
+
+def _one_lower(diastolic: Heard | Withheld, mmhg: Floats) -> Heard | Withheld:
+    if isinstance(diastolic, Withheld):
+        return diastolic
+    below = mmhg[mmhg < diastolic.mmhg]
+    lower = diastolic.mmhg - (float(below.max()) if len(below) else diastolic.mmhg)
+    return Heard(diastolic.mmhg - lower, diastolic.low_mmhg - lower, diastolic.high_mmhg - lower)
+
+
+def _gap(mmhg: Floats, found: Decoded) -> tuple[float, float] | None:
+    inside = np.flatnonzero(found.gap > 0.8)
+    if len(inside) < 3 or inside[0] == 0 or inside[-1] + 1 >= len(mmhg):
+        return None
+    return float(mmhg[inside[-1] + 1]), float(mmhg[inside[0] - 1])
+
+
+def _pulse(at_s: Floats) -> tuple[float, bool]:
+    steps = np.diff(at_s)
+    typical = float(np.median(steps))
+    return 60 / typical, bool(1.4826 * np.median(np.abs(steps - typical)) < 0.1 * typical)
+
+
+def _segments(cuff: Cuff) -> tuple[Segment, ...]:
+    """Return the release rate over every 20 mmHg."""
+    inside = (cuff.time_s >= cuff.from_s) & (cuff.time_s <= cuff.to_s)
+    time, line = cuff.time_s[inside], np.minimum.accumulate(cuff.line_mmhg[inside])
+    edges = np.arange(np.floor(line[0] / 20) * 20, line[-1], -20.0)
+    marks = [line[0], *edges[edges < line[0]], line[-1]]
+    found = []
+    for high, low in itertools.pairwise(marks):
+        if high - low < 5:
+            continue
+        a, b = (float(np.interp(-one, -line, time)) for one in (high, low))
+        if b > a:
+            found.append(Segment(float(high), float(low), float((high - low) / (b - a))))
+    return tuple(found)
