@@ -12,7 +12,7 @@ from pathlib import Path
 from starlette.applications import Starlette
 
 from hushpoint.desk import access, bench
-from hushpoint.ledger.records import Ledger
+from hushpoint.ledger.records import Ledger, LedgerError
 from hushpoint.ledger.store import open_ledger
 from hushpoint.web.app import make_app
 from hushpoint.web.context import Context
@@ -53,7 +53,12 @@ class Grader:
         self._worker.shutdown(wait=True, cancel_futures=True)
 
     def _catch_up(self) -> None:
-        for measurement in bench.ungraded(self._ledger):
+        try:
+            left = bench.ungraded(self._ledger)
+        except LedgerError:  # the next start looks again
+            log.error("what was filed and not judged could not be looked up")  # noqa: TRY400 - no data in logs
+            return
+        for measurement in left:
             self._grade(measurement)
 
     def _grade(self, measurement: str) -> None:

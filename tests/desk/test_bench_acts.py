@@ -17,14 +17,20 @@ from hushpoint.desk import bench
 from hushpoint.errors import AlreadyDoneError, BadInputError, NotAllowedError, NotFoundError
 from hushpoint.ledger.memory import MemoryLedger
 from hushpoint.ledger.records import Kind, Ledger
-from hushpoint.ledger.store import open_sqlite
+from hushpoint.ledger.store import open_postgres, open_sqlite
 from hushpoint.practice.setup import right_choices
 
 
-@pytest.fixture(params=["memory", "sqlite"])
+@pytest.fixture(params=["memory", "sqlite", pytest.param("postgres", marks=pytest.mark.postgres)])
 def ledger(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Ledger]:
-    """An empty ledger, in memory and as a file."""
-    opened: Ledger = MemoryLedger() if request.param == "memory" else open_sqlite(tmp_path / "ledger.db")
+    """An empty ledger: in memory, as a file, in PostgreSQL."""
+    opened: Ledger
+    if request.param == "memory":
+        opened = MemoryLedger()
+    elif request.param == "sqlite":
+        opened = open_sqlite(tmp_path / "ledger.db")
+    else:
+        opened = open_postgres(request.getfixturevalue("postgres_url"), tmp_path)
     yield opened
     opened.close()
 
@@ -101,6 +107,51 @@ def test_a_log_sent_by_many_at_once_is_stored_once(ledger: Ledger) -> None:
     assert [one.again for one in filed].count(False) == 1
     assert all(one == judgements[0] for one in judgements)
     assert count(ledger, Kind.MEASUREMENT_FILED) == count(ledger, Kind.MEASUREMENT_JUDGED) == 1
+
+
+def test_set_ups_and_corrections_at_once_are_all_kept(ledger: Ledger) -> None:
+    """Six different ones of each at the same time: each answer is of its own, each is stored."""
+    one = begun(ledger, guided=True)
+    right = right_choices(one.case)
+    arms = ("desk", "held_out", "lap", "side", "below", "above")
+    with ThreadPoolExecutor(6) as pool:
+        sent = [
+            pool.submit(bench.set_up, ledger, who="ines", measurement=one.measurement, choices={**right, "arm": arm})
+            for arm in arms
+        ]
+        advised = [[advice["row"] for advice in future.result()["advice"]] for future in sent]
+    assert advised == [[], *([["arm"]] * 5)]
+    assert count(ledger, Kind.MEASUREMENT_SET_UP) == 6
+    bench.file_log(ledger, who="ines", measurement=one.measurement, log=bench_log())
+    written = [{"systolic": 120 + 2 * step, "diastolic": 76, "muffling": None} for step in range(6)]
+    with ThreadPoolExecutor(6) as pool:
+        kept = [
+            pool.submit(
+                bench.correct_reading, ledger, who="ines", measurement=one.measurement, reading=reading, why="slip"
+            )
+            for reading in written
+        ]
+        seqs = [future.result() for future in kept]
+    rows = {row.seq: row.body for row in ledger.rows(kinds=[Kind.READING_CORRECTED])}
+    assert [(rows[seq] or {})["reading"] for seq in seqs] == written
+
+
+def test_a_grading_on_its_way_does_not_bring_an_erased_learner_back(
+    ledger: Ledger, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Erased while the judge is at work: the judgement is refused, and nothing of the learner is left."""
+    measurement = measured(ledger)
+    judge = bench.judge
+
+    def erased_meanwhile(*args: Any, **kept: Any) -> Any:
+        ledger.erase("ines", why="asked")
+        return judge(*args, **kept)
+
+    monkeypatch.setattr(bench, "judge", erased_meanwhile)
+    with pytest.raises(NotFoundError, match="erased"):
+        bench.grade(ledger, measurement)
+    assert all(row.body is None for row in ledger.rows(who="ines") if row.kind != Kind.PERSON_ERASED)
+    assert bench.ungraded(ledger) == []
 
 
 def test_the_newest_set_up_counts_until_the_log_is_filed(ledger: Ledger) -> None:

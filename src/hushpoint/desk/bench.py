@@ -162,14 +162,16 @@ def set_up(ledger: Ledger, *, who: str, measurement: str, choices: object) -> di
     begun = _own(ledger, who, measurement)
     made = _Made(begun)
     chosen = check_choices(made.case, choices)
-    before = list(_set_ups(ledger, begun))
-    if not before or _body(before[-1])["choices"] != chosen:
+    known = True
+    while known:  # another set-up may come in between: then this one comes after it
+        before = list(_set_ups(ledger, begun))
+        if before and _body(before[-1])["choices"] == chosen:
+            break
         if _one(ledger, Kind.MEASUREMENT_FILED, measurement) is not None:
             raise AlreadyDoneError("this measurement is filed already; begin another to set up anew")
         body = {"measurement": measurement, "choices": chosen}
         entry = Entry(Kind.MEASUREMENT_SET_UP, body, room=begun.room, who=who, ref=f"{measurement}/{len(before) + 1}")
-        stored, _ = _append_once(ledger, entry)
-        chosen = dict(_body(stored)["choices"])
+        _, known = _append_once(ledger, entry)
     table, _ = made.arm(chosen)
     sent = arm_table(table, phase_sounds(made.case.person, made.rng(_SOUNDS)), measurement)
     if made.guided:
@@ -248,18 +250,20 @@ def correct_reading(ledger: Ledger, *, who: str, measurement: str, reading: obje
         raise NotFoundError("no log of this measurement is filed yet")
     if not isinstance(why, str) or not 1 <= len(why.strip()) <= LONGEST_WHY:
         raise BadInputError(f"why: must be a text of 1 to {LONGEST_WHY} characters")
-    before = list(_corrections(ledger, begun))
     body = {
         "measurement": measurement,
         "corrects": filed.seq,
         "reading": reading_json(check_reading(reading)),
         "why": why.strip(),
     }
-    if before and _body(before[-1]) == body:
-        return before[-1].seq
-    ref = f"{measurement}/{len(before) + 1}"
-    row, _ = _append_once(ledger, Entry(Kind.READING_CORRECTED, body, room=begun.room, who=who, ref=ref))
-    return row.seq
+    while True:  # another correction may come in between: then this one comes after it
+        before = list(_corrections(ledger, begun))
+        if before and _body(before[-1]) == body:
+            return before[-1].seq
+        ref = f"{measurement}/{len(before) + 1}"
+        row, known = _append_once(ledger, Entry(Kind.READING_CORRECTED, body, room=begun.room, who=who, ref=ref))
+        if not known:
+            return row.seq
 
 
 def own_readings(ledger: Ledger, who: str) -> list[OwnReading]:
