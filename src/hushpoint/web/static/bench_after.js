@@ -81,10 +81,10 @@ export async function readJudgement(measurement) {
  */
 function showJudged(measurement, judgement) {
   judged = measurement;
+  byId("next-act").textContent = judgement.next;
   show("judged"); // shown first: the picture is drawn as wide as its place
   showJudgement(byId("judgement"), judgement);
   if (waitKept().measurement === measurement) wait.begin(waitKept().from_ms, waitKept().asked_s);
-  byId("next-act").focus();
 }
 
 export async function sameSetUp() {

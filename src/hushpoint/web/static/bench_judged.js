@@ -1,52 +1,70 @@
-// The judgement on the page: the next act first, then ear, hand, pen, pulse and arm, the picture and its table.
+// The judgement on the page, below the next act: the numbers and the picture first, then ear, hand and pulse; pen and
+// arm, long and seldom new, open when asked for.
 
 import { el } from "./bench_dom.js";
-import { drawPicture, pictureTables, verdictWords, writtenWords } from "./bench_picture.js";
+import { drawPicture, pictureTables, truthWords, writtenWords } from "./bench_picture.js";
 
 /**
  * @typedef {import("./bench_picture.js").Judgement} Judgement
  */
+
+/** Judged parts that are read when asked for. */
+const FOLDED = ["Pen", "Arm"];
 
 /**
  * @param {Element} place
  * @param {Judgement} judgement
  */
 export function showJudgement(place, judgement) {
-  const { truth, reading } = judgement;
-  const sections = /** @type {[string, string[]][]} */ ([
+  const parts = /** @type {[string, string[]][]} */ ([
     ["Ear", judgement.ear.lines],
     ["Hand", judgement.hand.lines],
-    ["Pen", judgement.pen.lines],
     ["Pulse", judgement.pulse?.lines ?? []],
     ["Arm", judgement.arm_lines],
+    ["Pen", judgement.pen.lines],
   ]);
-  const width = Math.max(300, Math.min(680, place.clientWidth));
+  const picture = el("figure", {});
   place.replaceChildren(
-    el("h1", { id: "next-act", tabindex: "-1" }, judgement.next),
-    el(
-      "dl",
-      { class: "numbers" },
-      el("div", {}, el("dt", {}, "You wrote"), el("dd", { class: "you" }, pair(reading))),
-      el("div", {}, el("dt", {}, "Truth, systolic"), el("dd", { class: kind(truth.systolic) }, verdictWords(truth.systolic))),
-      el("div", {}, el("dt", {}, "Truth, diastolic"), el("dd", { class: kind(truth.diastolic) }, verdictWords(truth.diastolic))),
-    ),
-    ...sections
-      .filter(([, lines]) => lines.length)
-      .map(([name, lines]) =>
-        el("section", { class: "judged-part" }, el("h2", {}, name), ...lines.map((line) => el("p", {}, line))),
-      ),
-    el("figure", {}, drawPicture(judgement, width), el("figcaption", {}, "Solid line, filled mark: truth. Dashed line, open triangle: you. Bars: heard, the higher the louder. Dots: not heard.")),
-    el("details", {}, el("summary", {}, "The same as a table"), ...pictureTables(judgement)),
+    el("div", { class: "judged-seen" }, numbers(judgement), picture, el("details", {}, el("summary", {}, "The same as a table"), ...pictureTables(judgement))),
+    el("div", { class: "judged-told" }, ...parts.filter(([, lines]) => lines.length).map(part)),
     el("aside", { class: "bench-caution" }, el("strong", {}, "Caution"), ...judgement.cautions.map((line) => el("p", {}, line))),
+  );
+  // drawn last: it is as wide as its place
+  picture.append(
+    drawPicture(judgement, Math.max(300, Math.min(680, picture.clientWidth))),
+    el("figcaption", {}, "Solid line, filled mark: truth. Dashed line, open triangle: you. Bars: heard, the higher the louder. Dots: not heard."),
   );
 }
 
-/** @param {import("./bench_picture.js").Reading} reading */
-function pair(reading) {
-  return `${writtenWords(reading.systolic)} / ${writtenWords(reading.diastolic)}`;
+/** @param {[string, string[]]} named */
+function part([name, lines]) {
+  const told = lines.map((line) => el("p", {}, line));
+  if (!FOLDED.includes(name)) return el("section", { class: "judged-part" }, el("h2", {}, name), ...told);
+  return el("details", { class: "judged-part" }, el("summary", {}, `${name}: ${lines.length === 1 ? "one remark" : `${lines.length} remarks`}`), ...told);
+}
+
+/** @param {Judgement} judgement */
+function numbers({ truth, reading }) {
+  const ends = /** @type {("systolic" | "diastolic")[]} */ (["systolic", "diastolic"]);
+  const row = (/** @type {string} */ head, /** @type {Element[]} */ cells) => el("tr", {}, el("th", { scope: "row" }, head), ...cells);
+  return el(
+    "table",
+    { class: "numbers" },
+    el("thead", {}, el("tr", {}, el("td", {}), ...ends.map((end) => el("th", { scope: "col" }, end)))),
+    el(
+      "tbody",
+      {},
+      row("You wrote", ends.map((end) => el("td", {}, el("span", { class: "you" }, writtenWords(reading[end]))))),
+      row("Truth", ends.map((end) => el("td", {}, ...truthCell(truth[end])))),
+    ),
+  );
 }
 
 /** @param {import("./bench_picture.js").Verdict} verdict */
-function kind(verdict) {
-  return verdict.verdict === "withheld" ? "withheld" : "truth";
+function truthCell(verdict) {
+  if (verdict.verdict === "withheld") return [el("span", { class: "withheld" }, `Withheld: ${verdict.reason}.`)];
+  return [
+    el("span", { class: "truth" }, truthWords(verdict.mmhg)),
+    el("small", {}, `between ${truthWords(verdict.low)} and ${truthWords(verdict.high)}`),
+  ];
 }

@@ -100,6 +100,8 @@ function hint(state, mmhg) {
 function emptied() {
   now.emptySince_ms = Date.now();
   byId("hands").dataset.write = "open";
+  byId("state").textContent = "writing";
+  byId("hint").textContent = "";
   if (now.doing === "feel") {
     now.doing = "write";
     byId("felt").hidden = false;
@@ -111,8 +113,6 @@ function emptied() {
   }
   now.doing = "write";
   if (now.sounds) now.sounds.listening = false;
-  byId("state").textContent = "writing";
-  byId("hint").textContent = "";
   byId("reading").inert = false;
   byId("write-when").hidden = true;
   byId("systolic").focus();

@@ -8,7 +8,7 @@ import { beginInflation, hand, toHands } from "./bench_listen.js";
 import { notHeard, setNotHeard } from "./bench_numbers.js";
 import { readPad } from "./bench_pad.js";
 import { countPulse, felt, start, writePulse } from "./bench_pulse.js";
-import { begin, setUp, trySound } from "./bench_set_up.js";
+import { begin, countChosen, setUp, trySound } from "./bench_set_up.js";
 import { show, wait, whole } from "./bench_stage.js";
 import { clock, latency, now, stop } from "./bench_state.js";
 import { setting } from "./bench_store.js";
@@ -20,6 +20,7 @@ for (const [id, guided] of /** @type {[string, boolean][]} */ ([["begin-guided",
   byId(id).addEventListener("click", async () => (await begin(guided, null)) && show("case"));
 }
 byId("set-up").addEventListener("submit", (event) => void setUp(event));
+byId("set-up").addEventListener("change", countChosen);
 byId("try-sound").addEventListener("click", () => void trySound());
 byId("start").addEventListener("click", () => void start());
 byId("change-set-up").addEventListener("click", () => show("case"));

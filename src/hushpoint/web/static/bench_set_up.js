@@ -28,7 +28,14 @@ export async function begin(guided, again) {
   byId("hands-case-line").textContent = now.begun.case.line;
   byId("case-policy").textContent = policyWords(now.begun);
   byId("rows").replaceChildren(...now.begun.rows.map(rowFields));
+  countChosen();
   return true;
+}
+
+/** How many of the rows have a choice: told beside the button, which stays in sight. */
+export function countChosen() {
+  const chosen = byId("rows").querySelectorAll("input:checked").length;
+  byId("set-up-count").textContent = `${chosen} of ${now.begun?.rows.length ?? 0} chosen`;
 }
 
 /** @param {Begun} begun */
