@@ -260,7 +260,9 @@ def _roster_row(number: int, cell: str, seen: set[str]) -> RosterRow:
 def add_roster(ledger: Ledger, *, room: str, names: Sequence[str]) -> int:
     """Add names to a class's list; those on it already are passed over. Return how many are new."""
     code = find_class(ledger, room).code
-    wanted = {name.casefold(): name for name in (clean_name(one, "name") for one in names)}
+    wanted: dict[str, str] = {}
+    for name in (clean_name(one, "name") for one in names):
+        wanted.setdefault(name.casefold(), name)
     with _NAMING:
         known = on_the_list(ledger, code)
         fresh = [name for key, name in wanted.items() if key not in known]
