@@ -9,13 +9,14 @@ from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 
-FRAMES_PER_S = 250
+FRAMES_PER_S = 260
 THUMP_HZ = (5.0, 20.0)
 """Where the thump of the pulse has its energy: 6 to 22 Hz (acoustics 1)."""
-BANDS_HZ = ((28.0, 46.0), (46.0, 80.0), (80.0, 150.0), (150.0, 320.0))
+BANDS_HZ = ((30.0, 50.0), (50.0, 84.0), (84.0, 150.0), (150.0, 300.0))
 """Where what an ear hears of these sounds lies: 21 to 53 Hz muffled, 27 to 104 Hz clear, to 199 Hz with a murmur
 (acoustics 1); training-free readers use 30 to 80 Hz (acoustics 5, R6)."""
-EDGE = 0.12
+SHAPE_HZ = (34.0, 140.0)
+EDGE = 0.22
 """Soft edge of a band as a share of its edge frequency."""
 BLUR_S = 0.03
 """A clear sound lasts 25 to 35 ms (acoustics 1, 5-95 % energy)."""
@@ -24,11 +25,13 @@ LOWEST_RATE_HZ = 1000
 
 @dataclass(frozen=True)
 class Bands:
-    """Energy over time: `time_s` (n,), `thump` (n,), `bands` (4, n); full scale 1 squared."""
+    """Energy over time: `time_s` (n,), `thump` (n,), `bands` (4, n); full scale 1 squared. `wave` (n,): the sound
+    from 34 to 140 Hz as an analytic signal, whose shape neighbouring beats share."""
 
     time_s: Floats
     thump: Floats
     bands: Floats
+    wave: NDArray[np.complex128]
 
 
 def bands_of(samples: Floats, rate_hz: float) -> Bands:
@@ -49,25 +52,31 @@ def bands_of(samples: Floats, rate_hz: float) -> Bands:
     frames = fft.next_fast_len(int(np.ceil(seconds * FRAMES_PER_S)))
     spectrum = fft.rfft(samples, count)
     hz = np.arange(len(spectrum)) / seconds
-    energy = [_energy(spectrum, hz, band, frames, count) for band in (THUMP_HZ, *BANDS_HZ)]
+    energy = [_energy(_wave(spectrum, hz, band, frames, count)) for band in (THUMP_HZ, *BANDS_HZ)]
+    wave = _wave(spectrum, hz, SHAPE_HZ, frames, count)
     time = np.arange(frames) * seconds / frames
     keep = time < len(samples) / rate_hz
-    return Bands(time[keep], energy[0][keep], np.array([one[keep] for one in energy[1:]]))
+    return Bands(time[keep], energy[0][keep], np.array([one[keep] for one in energy[1:]]), wave[keep])
 
 
-def _energy(spectrum: NDArray[np.complex128], hz: Floats, band: tuple[float, float], frames: int, count: int) -> Floats:
+def _wave(spectrum: NDArray[np.complex128], hz: Floats, band: tuple[float, float], frames: int, count: int) -> NDArray[np.complex128]:
     from scipy import fft
-    from scipy.ndimage import convolve1d
 
     low, high = band
     first, last = np.searchsorted(hz, (low * (1 - EDGE), high * (1 + EDGE)))
     part = hz[first:last]
     rise = np.clip((part / low - (1 - EDGE)) / (2 * EDGE), 0, 1)
     fall = np.clip(((1 + EDGE) - part / high) / (2 * EDGE), 0, 1)
-    shape = np.sin(np.pi / 2 * rise) * np.sin(np.pi / 2 * fall)
+    shape = (np.sin(np.pi / 2 * rise) * np.sin(np.pi / 2 * fall)) ** 2
     narrow = np.zeros(frames, dtype=complex)
     narrow[: last - first] = spectrum[first:last] * shape
-    wave = fft.ifft(narrow) * (2 * frames / count)
+    wave: NDArray[np.complex128] = fft.ifft(narrow) * (2 * frames / count)
+    return wave
+
+
+def _energy(wave: NDArray[np.complex128]) -> Floats:
+    from scipy.ndimage import convolve1d
+
     power = wave.real**2 + wave.imag**2
     half = max(1, round(BLUR_S * FRAMES_PER_S / 2))
     window = np.hanning(2 * half + 3)[1:-1]

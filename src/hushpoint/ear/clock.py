@@ -15,6 +15,8 @@ PULSE_PER_MIN = (36.0, 190.0)
 STRETCH = (0.45, 1.9)
 """A beat may come this early or late against the typical interval (atrial fibrillation: coefficient of variation 20 to
 25 %; facts 7.4)."""
+HALF_AS_GOOD = 0.7
+"""Half the interval is the interval when the strength is nearly as like itself there."""
 LOOSE = 1.5
 """How dear it is to leave the typical interval (Ellis 2007's beat tracker, its cost kept low for irregular rhythm)."""
 
@@ -38,11 +40,29 @@ def _strength(time: Floats, bands: Bands, cuff: Cuff) -> Floats:
     cues.append((1.0, np.sqrt(_peaks(time, bands.time_s, bands.thump))))
     loud = np.sqrt(_peaks(time, bands.time_s, bands.bands[:3].sum(axis=0)))
     cues.append((1.5, loud))
-    total = np.zeros(len(time))
-    for weight, cue in cues:
-        size = _local_size(cue)
-        total += weight * np.minimum(cue / size, 1.5)
-    return _blur(total, 0.075)
+    even = [np.minimum(cue / _local_size(cue), 1.5) for _, cue in cues]
+    steady = np.array([_steadiness(cue) for cue in even])
+    trust = np.clip(steady / steady.max(), 0.05, 1.0) ** 2
+    total = sum(weight * share * cue for (weight, _), share, cue in zip(cues, trust, even, strict=True))
+    return _blur(np.asarray(total) / float(trust.max()), 0.075)
+
+
+def _own(values: Floats) -> Floats:
+    """Return how like itself a signal is at each lag, 1 at none."""
+    from scipy import fft
+
+    centred = values - values.mean()
+    size = fft.next_fast_len(2 * len(centred))
+    own = fft.irfft(np.abs(fft.rfft(centred, size)) ** 2, size)[: len(centred)]
+    fair: Floats = own / (own[0] + 1e-12) * len(own) / np.maximum(len(own) - np.arange(len(own)), len(own) / 2)
+    return fair
+
+
+def _steadiness(cue: Floats) -> float:
+    """Return how steadily a cue beats: its likeness to itself one beat later, at the best beat."""
+    own = _own(_blur(cue, 0.15))
+    first, last = round(60 / PULSE_PER_MIN[1] / FRAME_S), min(round(60 / PULSE_PER_MIN[0] / FRAME_S), len(own) // 2)
+    return max(float(own[first:last].max()), 0.02)
 
 
 def _peaks(time: Floats, frame_s: Floats, energy: Floats) -> Floats:
@@ -69,17 +89,16 @@ def _local_size(cue: Floats) -> Floats:
 
 def _period(strength: Floats) -> float:
     """Return the typical beat interval [s]: where the onset strength is most like itself, shorter wins when as good."""
-    from scipy import fft
-
-    centred = strength - strength.mean()
-    size = fft.next_fast_len(2 * len(centred))
-    own = fft.irfft(np.abs(fft.rfft(centred, size)) ** 2, size)[: len(centred)]
-    own = own / (own[0] + 1e-12) * len(own) / np.maximum(len(own) - np.arange(len(own)), len(own) / 2)
+    own = _own(strength)
     lags = np.arange(round(60 / PULSE_PER_MIN[1] / FRAME_S), min(round(60 / PULSE_PER_MIN[0] / FRAME_S), len(own) // 2))
     doubled = np.array([own[min(2 * lag, len(own) - 1)] for lag in lags])
     prior = np.exp(-0.5 * (np.log(lags * FRAME_S * 72 / 60) / 0.7) ** 2)
     score = (own[lags] + 0.5 * doubled) * prior
-    return float(lags[int(np.argmax(score))]) * FRAME_S
+    best = int(lags[int(np.argmax(score))])
+    half = np.arange(round(best / 2 * 0.94), round(best / 2 * 1.06) + 1)
+    if half[0] >= lags[0] and own[half].max() > HALF_AS_GOOD * own[best]:
+        best = int(half[int(np.argmax(own[half]))])
+    return best * FRAME_S
 
 
 def _path(strength: Floats, period: float) -> NDArray[np.int64]:

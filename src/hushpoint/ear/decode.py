@@ -19,8 +19,18 @@ FAINT_DB = (4.0, 30.0)
 KNOCK = 0.03
 """Share of silent beats that something else makes loud."""
 HOLE = 0.04
+FAINT_HOLE = 0.15
 """Share of sounding beats that are missing (a hole after the first tap: 10 to 26 % of releases; acoustics 1)."""
 WIDEST_DB = 40.0
+QUIETEST_DB = 0.0
+"""Anything quieter than silence is as silent as silence."""
+LIKE_AT_DB = ((0.0, 6.0, 10.0, 20.0), (0.34, 0.55, 0.74, 0.92))
+"""Likeness of neighbouring sounds by their level over noise [dB] (acoustics 5: noise .34, taps .55 at 6, .74 at 10 dB;
+the last is extended)."""
+LIKE_SD = 0.15
+UNLIKE = 0.4
+"""Share of true sounds that are as unlike their neighbours as noise: murmurs, and where one phase passes into the next
+(design choice, high so that likeness alone never decides)."""
 
 
 @dataclass(frozen=True)
@@ -42,33 +52,47 @@ class Decoded:
     any: float
 
 
-def likelihoods(excess_db: Floats, loudest_db: Floats, spread_db: float) -> Floats:
+def likelihoods(excess_db: Floats, loudest_db: Floats, pause_db: Floats) -> Floats:
     """Return the likelihood (n, 7) of each state for each beat.
 
-    `excess_db`: the beat's level over what silence would give there. `loudest_db`: the excess that the loudest sounds
-    of this recording would have there. `spread_db`: SD of silent beats about 0. A sound d dB below the loudest gives an
-    excess of its energy and the noise's together; what is hidden in noise therefore speaks for no state.
+    `excess_db` (n,): the beat's level over silence. `loudest_db` (n,): the excess that the loudest sounds of this
+    recording would have there. `pause_db` (m,): the excess of the pauses. A silent beat is like a pause; a sound d dB
+    below the loudest gives its energy and a pause's together. What is hidden in noise thus speaks for no state.
     """
+    noise_db = np.percentile(np.maximum(pause_db, QUIETEST_DB), np.linspace(2, 98, 25))
 
-    def bell(about: Floats) -> Floats:
-        z = (excess_db[:, None] - about) / spread_db
-        height: Floats = np.exp(-0.5 * np.minimum(z, 30) ** 2) / (spread_db * np.sqrt(2 * np.pi))
+    def like(about: Floats, width_db: float) -> Floats:
+        z = (np.maximum(excess_db, QUIETEST_DB)[:, None] - about.reshape(len(about), -1)) / width_db
+        height: Floats = np.exp(-0.5 * np.minimum(np.abs(z), 30) ** 2).mean(axis=1) / (width_db * np.sqrt(2 * np.pi))
         return height
 
-    noise = bell(np.zeros((len(excess_db), 1)))[:, 0]
-    low = np.minimum(excess_db, 0)
-    noise = np.where(low < 0, np.maximum(noise, 0.3 / (spread_db * np.sqrt(2 * np.pi)) * np.exp(low / 10)), noise)
-    knock = ((excess_db > -3) & (excess_db < WIDEST_DB + 20)) / WIDEST_DB
-    silent = (1 - KNOCK) * noise + KNOCK * knock + 1e-9
+    knock = (excess_db < WIDEST_DB + 20) / WIDEST_DB
+    silent = (1 - KNOCK) * like(np.tile(noise_db, (len(excess_db), 1)), 1.5) + KNOCK * knock + 1e-9
 
-    def sound(span: tuple[float, float]) -> Floats:
-        down = np.linspace(*span, 15)
-        about = 10 * np.log10(1 + 10 ** ((loudest_db[:, None] - down) / 10))
-        heard: Floats = (1 - HOLE) * bell(about).mean(axis=1) + HOLE * silent + 1e-9
+    def sound(span: tuple[float, float], hole: float) -> Floats:
+        level = loudest_db[:, None] - np.linspace(*span, 15)
+        about = 10 * np.log10(10 ** (level[:, :, None] / 10) + 10 ** (noise_db / 10))
+        heard: Floats = (1 - hole) * like(about, 1.5) + hole * silent + 1e-9
         return heard
 
-    clear, faint = sound(CLEAR_DB), sound(FAINT_DB)
+    clear, faint = sound(CLEAR_DB, HOLE), sound(FAINT_DB, FAINT_HOLE)
     return np.stack([silent, faint, clear, silent, clear, faint, silent], axis=1)
+
+
+def alike(beats: Floats, pauses: Floats, excess_db: Floats) -> Floats:
+    """Return the likelihood (n, 7) that likeness to a neighbour gives each state.
+
+    `beats` (n,): each beat's likeness, `pauses` (m,): that of pauses, `excess_db` (n,): level over silence.
+    """
+
+    def height(value: Floats, about: Floats, width: float) -> Floats:
+        bell: Floats = np.exp(-0.5 * ((value - about) / width) ** 2) / (width * np.sqrt(2 * np.pi))
+        return bell
+
+    chance = 0.95 * height(beats[:, None], pauses[None, :], 0.06).mean(axis=1) + 0.05
+    true = height(beats, np.interp(excess_db, *LIKE_AT_DB), LIKE_SD)
+    sound = UNLIKE * chance + (1 - UNLIKE) * true
+    return np.stack([chance, sound, sound, chance, sound, sound, chance], axis=1)
 
 
 def _moves() -> tuple[Floats, Floats]:

@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 
 from hushpoint.ear.bands import Bands, bands_of
 from hushpoint.ear.clock import beat_times
-from hushpoint.ear.decode import Decoded, decode, likelihoods
-from hushpoint.ear.levels import Levels, levels_of, settle
+from hushpoint.ear.decode import Decoded, alike, decode, likelihoods
+from hushpoint.ear.levels import Levels, levels_of, likeness_of, settle
 from hushpoint.ear.release import Cuff, cuff_of
 from hushpoint.measure import Heard, Withheld
 
@@ -93,13 +93,15 @@ def listen(samples: NDArray[np.floating], rate_hz: float, time_s: Floats, pressu
     stop = min(len(samples), int((until + 1) * rate_hz))
     part = samples[start:stop]
     bands = bands_of(part - part.mean(), rate_hz)
-    bands = Bands(bands.time_s + start / rate_hz, bands.thump, bands.bands)
+    bands = Bands(bands.time_s + start / rate_hz, bands.thump, bands.bands, bands.wave)
     beats = beat_times(bands, cuff)
     beats = beats[(beats > cuff.from_s + 0.1) & (beats < until - 0.2)]
     if len(beats) < FEWEST_BEATS:
         return withheld(f"too few beats: {len(beats)} in the release, {FEWEST_BEATS} are needed")
-    levels = levels_of(bands, settle(bands, beats))
-    likely = likelihoods(levels.excess_db, levels.loudest_db, levels.spread_db)
+    beats = settle(bands, beats)
+    levels, like = levels_of(bands, beats), likeness_of(bands, beats)
+    likely = likelihoods(levels.excess_db, levels.loudest_db, levels.pause_db)
+    likely = likely * alike(like.beats, like.pauses, levels.excess_db)
     return _answer(cuff, levels, decode(likely), _clipped(part))
 
 
