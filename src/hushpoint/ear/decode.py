@@ -21,6 +21,13 @@ KNOCK = 0.03
 HOLE = 0.04
 FAINT_HOLE = 0.15
 """Share of sounding beats that are missing (a hole after the first tap: 10 to 26 % of releases; acoustics 1)."""
+START_MMHG = 4.0
+"""The first sounds reach full loudness within about 12 % of pulse pressure (acoustics 1)."""
+SOUND_MMHG = 35.0
+GAP_MMHG = 18.0
+"""A silent gap is 10 to 40 mmHg wide (acoustics 1)."""
+MUFFLED_MMHG = 8.0
+"""Phase IV is the last 5 to 10 mmHg (facts 7.1)."""
 WIDEST_DB = 40.0
 QUIETEST_DB = 0.0
 """Anything quieter than silence is as silent as silence."""
@@ -95,23 +102,32 @@ def alike(beats: Floats, pauses: Floats, excess_db: Floats) -> Floats:
     return np.stack([chance, sound, sound, chance, sound, sound, chance], axis=1)
 
 
-def _moves() -> tuple[Floats, Floats]:
-    """Return the first beat's chances (7,) and the moves (7, 7) from beat to beat (design choice: loose)."""
+def _moves(step_mmhg: float) -> tuple[Floats, Floats]:
+    """Return the first beat's chances (7,) and the moves (7, 7) from beat to beat as the cuff falls by a step.
+
+    How long each state lasts is told in mmHg (START_MMHG and so on): slow releases have more beats in it.
+    """
     start = np.array([0.7, 0.1, 0.18, 0, 0, 0.01, 0.01])
+
+    def stay(lasts_mmhg: float) -> float:
+        return float(np.exp(-step_mmhg / lasts_mmhg))
+
     moves = np.zeros((7, 7))
-    moves[ABOVE, [ABOVE, START, SOUND]] = (0.93, 0.05, 0.02)
-    moves[START, [START, SOUND, MUFFLED, BELOW]] = (0.6, 0.39, 0.005, 0.005)
-    moves[SOUND, [SOUND, GAP, MUFFLED, BELOW]] = (0.937, 0.003, 0.04, 0.02)
-    moves[GAP, [GAP, AGAIN]] = (0.85, 0.15)
-    moves[AGAIN, [AGAIN, MUFFLED, BELOW]] = (0.94, 0.04, 0.02)
-    moves[MUFFLED, [MUFFLED, BELOW]] = (0.75, 0.25)
+    faint, clear, gap, muffled = stay(START_MMHG), stay(SOUND_MMHG), stay(GAP_MMHG), stay(MUFFLED_MMHG)
+    above = stay(SOUND_MMHG)
+    moves[ABOVE, [ABOVE, START, SOUND]] = (above, 0.75 * (1 - above), 0.25 * (1 - above))
+    moves[START, [START, SOUND, MUFFLED, BELOW]] = np.array([faint, *((1 - faint) * np.array([0.98, 0.01, 0.01]))])
+    moves[SOUND, [SOUND, GAP, MUFFLED, BELOW]] = np.array([clear, *((1 - clear) * np.array([0.05, 0.8, 0.15]))])
+    moves[GAP, [GAP, AGAIN]] = (gap, 1 - gap)
+    moves[AGAIN, [AGAIN, MUFFLED, BELOW]] = np.array([clear, *((1 - clear) * np.array([0.84, 0.16]))])
+    moves[MUFFLED, [MUFFLED, BELOW]] = (muffled, 1 - muffled)
     moves[BELOW, BELOW] = 1
     return start, moves
 
 
-def decode(likely: Floats) -> Decoded:
+def decode(likely: Floats, step_mmhg: float) -> Decoded:
     """Return what the beats say together (forward and backward pass over a left-to-right chain)."""
-    start, moves = _moves()
+    start, moves = _moves(step_mmhg)
     count = len(likely)
     forward, backward = np.empty_like(likely), np.ones_like(likely)
     forward[0] = start * likely[0]

@@ -23,10 +23,11 @@ FASTEST_MMHG_PER_BEAT = 4.0
 """Abstain above 4 mmHg a beat at an end (acoustics 5)."""
 RIVAL_MMHG = 10.0
 """Two starts this far apart are rivals and both shown (acoustics 5)."""
-RIVAL_SHARE = 0.1
-WIDEST_MMHG = 10.0
+RIVAL_SHARE = 0.15
+WIDEST_MMHG = 14.0
 """A range wider than this is no answer (design choice: within 5 of its middle)."""
-SURE = 0.9
+NEAR_MMHG = 5.0
+SURE = 0.8
 CLIPPED_SHARE = 0.002
 ROOM_BEATS = 2
 """Silent beats that must be recorded beyond an end."""
@@ -102,7 +103,12 @@ def listen(samples: NDArray[np.floating], rate_hz: float, time_s: Floats, pressu
     levels, like = levels_of(bands, beats), likeness_of(bands, beats)
     likely = likelihoods(levels.excess_db, levels.loudest_db, levels.pause_db)
     likely = likely * alike(like.beats, like.pauses, levels.excess_db)
-    return _answer(cuff, levels, decode(likely), _clipped(part))
+    return _answer(cuff, levels, decode(likely, _step(cuff, beats)), _clipped(part))
+
+
+def _step(cuff: Cuff, beat_s: Floats) -> float:
+    """Return how far the cuff falls from beat to beat [mmHg], the middle one of the release."""
+    return max(float(-np.median(np.diff(cuff.at(beat_s)))), 0.2)
 
 
 def _clipped(samples: NDArray[np.floating]) -> float:
@@ -202,7 +208,7 @@ def _end(mmhg: Floats, step: Floats, chance: Floats, what: str) -> Heard | Withh
     if share[away].sum() > RIVAL_SHARE:
         other = int(np.argmax(np.where(away, share, 0)))
         return Withheld(f"two rival {what}s: {mmhg[best]:.0f} and {mmhg[other]:.0f} mmHg are both possible")
-    near = np.abs(mmhg - mmhg[best]) <= WIDEST_MMHG / 2
+    near = np.abs(mmhg - mmhg[best]) <= NEAR_MMHG
     low, high = sorted((float(mmhg[min(late, len(mmhg) - 1)]), float(mmhg[early])))
     if share[near].sum() < SURE or high - low > WIDEST_MMHG:
         return Withheld(f"drowned: the {what} of the sounds lies somewhere from {low:.0f} to {high:.0f} mmHg")
