@@ -16,6 +16,8 @@ CLEAR_DB = (-2.0, 16.0)
 FAINT_DB = (4.0, 30.0)
 """The first sounds lie 20 dB below the loudest and rise over 12 % of pulse pressure; muffled ones 10 to 25 dB below
 (acoustics 1, levels FROM MEMORY), widened because arms differ."""
+MUFFLED_DB = (8.0, 32.0)
+"""Muffled sounds lie 10 to 15 dB below the clear ones and fade by as much again (acoustics 1; FROM MEMORY)."""
 KNOCK = 0.03
 """Share of silent beats that something else makes loud."""
 HOLE = 0.04
@@ -82,8 +84,8 @@ def likelihoods(excess_db: Floats, loudest_db: Floats, pause_db: Floats) -> Floa
         heard: Floats = (1 - hole) * like(about, 1.5) + hole * silent + 1e-9
         return heard
 
-    clear, faint = sound(CLEAR_DB, HOLE), sound(FAINT_DB, FAINT_HOLE)
-    return np.stack([silent, faint, clear, silent, clear, faint, silent], axis=1)
+    clear, faint, dull = sound(CLEAR_DB, HOLE), sound(FAINT_DB, FAINT_HOLE), sound(MUFFLED_DB, FAINT_HOLE)
+    return np.stack([silent, faint, clear, silent, clear, dull, silent], axis=1)
 
 
 def alike(beats: Floats, pauses: Floats, excess_db: Floats) -> Floats:
