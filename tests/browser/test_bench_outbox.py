@@ -37,7 +37,7 @@ def test_reload_in_mid_send_loses_nothing(bench_site, chromium, origin):
     before = filed(bench_site)
     with chromium.new_context() as context:
         learner = new_learner(context, "keyboard")
-        learner.join_alone(bench_site, origin)
+        learner.join_alone(bench_site.at(origin))
         measure_quickly(learner)
         context.route("**/log", lambda route: route.abort())
         learner.write("118", "74")
@@ -58,7 +58,7 @@ def test_a_lost_answer_doubles_nothing(bench_site, chromium, origin):
     before = filed(bench_site)
     with chromium.new_context() as context:
         learner = new_learner(context, "keyboard")
-        learner.join_alone(bench_site, origin)
+        learner.join_alone(bench_site.at(origin))
         measure_quickly(learner)
         lost = []
 
@@ -74,7 +74,7 @@ def test_a_lost_answer_doubles_nothing(bench_site, chromium, origin):
         learner.page.get_by_text("Connection lost.").wait_for()
         assert filed(bench_site) == before + 1
         learner.page.reload()
-        learner.page.wait_for_timeout(500)
+        learner.page.get_by_text("Connection lost.").wait_for()
         context.unroute("**/log")
         judged = learner.judgement()
         assert judged["reading"]["diastolic"] == 74
@@ -86,7 +86,7 @@ def test_numbers_the_wrong_way_round_are_asked_about(bench_site, chromium):
     """Diastolic above systolic is asked about once, and "not heard" is written as such."""
     with chromium.new_context() as context:
         learner = new_learner(context, "mouse")
-        learner.join_alone(bench_site, "localhost")
+        learner.join_alone(bench_site.at("localhost"))
         measure_quickly(learner)
         page = learner.page
         learner.write("", "74")
@@ -100,14 +100,39 @@ def test_numbers_the_wrong_way_round_are_asked_about(bench_site, chromium):
         learner.press("#same-set-up")
         page.wait_for_selector("#start")
         learner.press("#start")
-        learner.until("hushpoint.facts().doing === 'feel'", seconds=5)
+        learner.until("hushpoint.facts().doing === 'feel'")
+        # told to wait, and not kept from pumping
+        learner.until("/^Wait [0-9]+ s$/.test(document.getElementById('hint').textContent)")
+        learner.pump(50)
+        learner.until("document.getElementById('hint').textContent === 'Feel the wrist'")
+
+
+def test_a_browser_that_keeps_nothing_still_sends(bench_site, chromium):
+    """With the device's store forbidden and the network gone for a while, the reading is sent from memory."""
+    forbid = "Object.defineProperty(window, 'localStorage', { get() { throw new DOMException('', 'SecurityError'); } })"
+    before = filed(bench_site)
+    with chromium.new_context() as context:
+        context.add_init_script(forbid)
+        learner = new_learner(context, "keyboard")
+        learner.join_alone(bench_site.at("classroom.test"))
+        measure_quickly(learner)
+        context.route("**/log", lambda route: route.abort())
+        learner.write("118", "74")
+        learner.page.get_by_text(
+            "This browser keeps nothing; do not close the page until the reading is sent."
+        ).wait_for()
+        context.unroute("**/log")
+        assert learner.judgement()["reading"]["systolic"] == 118
+        assert learner.page.locator("#banner").is_hidden()
+        assert learner.faults == []
+    assert filed(bench_site) == before + 1
 
 
 def test_left_hand_is_kept_on_the_device(bench_site, chromium):
     """The mirrored pad stays mirrored after a reload."""
     with chromium.new_context(viewport={"width": 360, "height": 560}) as context:
         learner = new_learner(context, "mouse")
-        learner.join_alone(bench_site, "classroom.test")
+        learner.join_alone(bench_site.at("classroom.test"))
         learner.page.evaluate("document.getElementById('left-hand').click()")
         learner.page.reload()
         learner.set_up()
