@@ -1,0 +1,233 @@
+"""Whatever is sent to a route that takes something: no fault of ours, one line, and nothing written when refused."""
+
+from __future__ import annotations
+
+import copy
+import json
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from typing import Any
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+from starlette.routing import Route
+from starlette.testclient import TestClient
+
+from bench_logs import bench_log
+from hushpoint.desk import classes
+from hushpoint.ledger.records import Kind
+from hushpoint.ledger.sql import SqlLedger
+from hushpoint.ledger.store import open_sqlite
+from hushpoint.practice.cases import case_of
+from hushpoint.practice.setup import right_choices
+from hushpoint.web import guesses
+from hushpoint.web.app import routes
+from hushpoint.wiring import Settings, build
+
+PASSWORD = "ten letters or more"
+VALUES: dict[str, Any] = {
+    "null": None, "true": True, "zero": 0, "minus": -1, "above": 301, "half": 120.5, "64 bits": 2**63, "huge": 10**400,
+    "inf": float("inf"), "minus inf": float("-inf"), "nan": float("nan"), "empty": "", "text": "120",
+    "long": "x" * 5000,
+    "nul": "\x00", "half character": "\ud800", "newlines": "a\nb\r\nc", "markup": "<script>alert(1)</script>",
+    "quote": "' OR 1=1 --", "template": "{{ 7 * 7 }}", "path": "../../etc/passwd", "turned": "\u202eabc", "list": [],
+    "nested": [[[[[]]]]], "mixed": [1, "a", None, {}], "object": {}, "odd keys": {"": 1, "\x00": 2, "a\nb": 3},
+}  # fmt: skip
+RAW: dict[str, bytes] = {
+    "nothing": b"", "space": b" ", "open": b"{", "list": b"[]", "null": b"null", "number": b"7", "text": b'"a"',
+    "not UTF-8": b"\xff\xfe{}", "UTF-16": "{}".encode("utf-16"), "mark": b"\xef\xbb\xbf{}", "deep": b"[" * 50_000,
+    "deep objects": b'{"a":' * 50_000, "twice": b'{"ref": 1, "ref": 2}', "two": b"{} {}", "NUL": b"\x00",
+    "many digits": b'{"ref": ' + b"9" * 5000 + b"}", "a form": b"name=Ines&why=x", "too large": b"x" * 310_000,
+}  # fmt: skip
+TYPES = ("application/json", "application/x-www-form-urlencoded", "multipart/form-data; boundary=x")
+CHARACTER_SETS = (
+    "utf-8",
+    "utf-16",
+    "utf-7",
+    "unicode_escape",
+    "raw_unicode_escape",
+    "idna",
+    "rot13",
+    "no-such",
+    "a\tb",
+)
+IDS = ("%00", "%ED%A0%80", "..%2f..", "%0d%0aX-Injected:%201", "'", "x" * 3000, "%E2%80%AE", "-1", "%25")
+FORMS: dict[str, dict[str, str]] = {
+    "/join/alone": {},
+    "/join/{code}": {"name": "Ines", "again": "yes"},
+    "/leave": {},
+    "/class/first-run": {"password": PASSWORD},
+    "/class/sign-in": {"password": PASSWORD},
+    "/class/open": {"name": "Group B", "policy": "PALPATED_30"},
+    "/class/{code}/roster": {"names": "Ines", "add": "yes"},
+    "/class/{code}/close": {"closed": ""},
+    "/class/{code}/learner/{who}/erase": {"why": "asked", "sure": ""},
+    "/agreement": {"reference": "J"},
+}
+CHOICES = right_choices(case_of(7, 1))
+BODIES: dict[str, dict[str, Any]] = {
+    "/practise/measurements": {"ref": "a", "guided": True, "again": None},
+    "/practise/measurements/{measurement}/set-up": {"choices": CHOICES},
+    "/practise/measurements/{measurement}/log": bench_log(
+        rate_mmhg_per_s=12.0, pulse={"from_s": 0.0, "seconds": 30, "count": 36, "regular": True}
+    ),
+    "/practise/measurements/{measurement}/correction": {
+        "reading": {"systolic": 120, "diastolic": 80, "muffling": None},
+        "why": "slip",
+    },
+}
+
+
+@dataclass
+class Target:
+    """The app over a real file, with a device that is learner and lecturer at once, so that all doors are open."""
+
+    ledger: SqlLedger
+    device: TestClient
+    words: dict[str, str]
+    cookies: dict[str, str]
+    kinds: set[str] = field(default_factory=set)
+    refused: int = 0
+
+    def send(self, kind: str, path: str, **sent: Any) -> int:
+        """Send it; raise where the answer is a fault, or a refusal that wrote or is not one line."""
+        before = self.ledger.last()
+        answer = self.device.post(path, follow_redirects=False, **sent)
+        self.device.cookies.clear()  # whoever the answer made of it, the device stays who it was
+        self.device.cookies.update(self.cookies)
+        assert answer.status_code < 500, (kind, answer.text)
+        if answer.status_code >= 400:
+            self.refused += 1
+            assert self.ledger.last() == before, kind
+            assert "Traceback" not in answer.text
+            if answer.headers["content-type"].startswith("application/json"):
+                assert len(answer.json()["error"].splitlines()) == 1, (kind, answer.text)
+        self.kinds.add(kind)
+        return answer.status_code
+
+    def measurement(self) -> None:
+        """Begin a measurement that is set up and not filed, and aim at it once the one before is judged."""
+        if before := self.words.get("measurement"):
+            while self.device.get(f"/practise/measurements/{before}/judgement").status_code == 202:
+                time.sleep(0.02)
+        begun = self.device.post("/practise/measurements", json={"ref": f"fresh-{self.ledger.last()}"}).json()
+        self.words["measurement"] = begun["measurement"]
+        choices = {row["id"]: row["choices"][0]["id"] for row in begun["rows"]}
+        path = f"/practise/measurements/{begun['measurement']}/set-up"
+        assert self.device.post(path, json={"choices": choices}).status_code == 200
+
+
+@pytest.fixture(scope="module")
+def target(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Target]:
+    """A class with a learner; wrong passwords cost no time here, there are too many of them."""
+    ledger = open_sqlite(tmp_path_factory.mktemp("fuzz") / "ledger.db")
+    app = build(Settings(data_dir=tmp_path_factory.mktemp("data")), ledger)
+    with pytest.MonkeyPatch.context() as patched, TestClient(app, client=("127.0.0.1", 1)) as device:
+        patched.setattr(guesses, "GUESS_S", 0.0)
+        assert device.post("/class/first-run", data={"password": PASSWORD}).status_code == 200
+        code = classes.open_class(ledger, name="Group A", policy_id="PALPATED_30")
+        device.post(f"/join/{code}", data={"name": "Ines"})
+        (joined,) = ledger.rows(kinds=[Kind.LEARNER_JOINED])
+        cookies = {one.name: str(one.value) for one in device.cookies.jar}
+        found = Target(ledger, device, {"code": code, "who": joined.who}, cookies)
+        found.measurement()
+        yield found
+
+
+def _places(value: Any, way: tuple[Any, ...] = ()) -> Iterator[tuple[Any, ...]]:
+    """Yield the way to every place in a body; of a list the first and the last."""
+    if way:
+        yield way
+    inside = value.items() if isinstance(value, dict) else ()
+    if isinstance(value, list) and value:
+        inside = ((0, value[0]), (len(value) - 1, value[-1]))
+    for key, inner in inside:
+        yield from _places(inner, (*way, key))
+
+
+def _changed(body: Any, way: tuple[Any, ...], value: Any) -> Any:
+    changed = copy.deepcopy(body)
+    inside = changed
+    for key in way[:-1]:
+        inside = inside[key]
+    inside[way[-1]] = value
+    return changed
+
+
+def _dumped(body: Any) -> bytes:
+    return json.dumps(body, ensure_ascii=True).encode()
+
+
+def _part(name: str, value: str, character_set: str) -> dict[str, Any]:
+    body = f'--x\r\nContent-Disposition: form-data; name="{name}"\r\n\r\n{value}\r\n--x--\r\n'
+    kind = f"multipart/form-data; boundary=x; charset={character_set}"
+    return {"content": body.encode("utf-8", "surrogatepass"), "headers": {"content-type": kind}}
+
+
+def test_every_route_that_takes_something_is_in_the_tables() -> None:
+    """A new route that is posted to must be fuzzed too."""
+    posted = {route.path for route in routes() if isinstance(route, Route) and "POST" in (route.methods or ())}
+    assert posted == set(FORMS) | set(BODIES)
+
+
+def test_hostile_bodies_are_refused_and_nothing_is_written(target: Target) -> None:
+    """Every route by every raw body and content type, every field by every odd value: at least 200 kinds."""
+    for route in (*FORMS, *BODIES):
+        path = route.format(**target.words)
+        for name, raw in RAW.items():
+            for kind in TYPES:
+                target.send(f"{route} {name} as {kind}", path, content=raw, headers={"content-type": kind})
+    for route, body in BODIES.items():
+        for way in _places(body):
+            for name, value in VALUES.items():
+                path = route.format(**target.words)
+                sent = {"content": _dumped(_changed(body, way, value)), "headers": {"content-type": TYPES[0]}}
+                status = target.send(f"{route} {way} {name}", path, **sent)
+                if route.endswith("/log") and status < 300:
+                    target.measurement()
+    for route, fields in FORMS.items():
+        for name in fields:
+            for kind, value in VALUES.items():
+                if isinstance(value, str) and kind != "half character":
+                    path, data = route.format(**target.words), {**fields, name: value}
+                    target.send(f"{route} {name} {kind}", path, data=data)
+            for character_set in CHARACTER_SETS:
+                sent = _part(name, "\\ud800 and more than ten +2AA-", character_set)
+                target.send(f"{route} {name} in {character_set}", route.format(**target.words), **sent)
+    assert len(target.kinds) >= 200, len(target.kinds)
+    assert target.refused >= 200, target.refused
+
+
+@pytest.mark.parametrize("odd", IDS)
+def test_odd_ids_in_addresses_find_nothing(target: Target, odd: str) -> None:
+    """Whatever stands where a code, a person or a measurement should: no fault, nothing written, no header added."""
+    for route in routes():
+        if not isinstance(route, Route) or "{" not in route.path:
+            continue
+        for hostile in route.param_convertors:
+            words = {**target.words, "measurement": "unknown", hostile: odd}
+            path = route.path.format(**words)
+            before = target.ledger.last()
+            for method in sorted((route.methods or set()) - {"HEAD"}):
+                answer = target.device.request(method, path, follow_redirects=False)
+                assert 400 <= answer.status_code < 500, (method, route.path)
+                assert "x-injected" not in answer.headers
+            assert target.ledger.last() == before
+
+
+_JSON = st.recursive(
+    st.none() | st.booleans() | st.integers() | st.floats() | st.text(max_size=20),
+    lambda inner: st.lists(inner, max_size=5) | st.dictionaries(st.text(max_size=10), inner, max_size=5),
+    max_leaves=20,
+)
+
+
+@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(body=_JSON, keys=st.lists(st.sampled_from(["ref", "choices", "log", "reading", "why", "time_s"]), max_size=3))
+def test_any_json_is_answered_without_a_fault(target: Target, body: Any, keys: list[str]) -> None:
+    """Any JSON, bare or under names that the routes know."""
+    for route in BODIES:
+        sent = dict.fromkeys(keys, body) or body
+        target.send("any", route.format(**target.words), content=_dumped(sent), headers={"content-type": TYPES[0]})
