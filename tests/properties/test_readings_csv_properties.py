@@ -9,7 +9,8 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from hushpoint.desk.readings_csv import ReadingsError, parse_readings
+from hushpoint.desk.csv_file import CsvFileError
+from hushpoint.desk.readings_csv import parse_readings
 
 HEADER = b"measurement,observer,systolic,diastolic\n"
 
@@ -18,7 +19,7 @@ def readable(data: bytes) -> None:
     """Parse, and check what came back or what was said."""
     try:
         rows = parse_readings(data, "r.csv")
-    except ReadingsError as refusal:
+    except CsvFileError as refusal:
         rows, told = (), str(refusal)
     else:
         told = ""
@@ -65,7 +66,7 @@ def test_good_rows_come_back_as_written(systolic: int, diastolic: int | None, re
     lower = "" if diastolic is None else diastolic
     data = end.join(["measurement,observer,systolic,diastolic", f" m 1 ,J,{systolic},{lower}", ""]).encode()
     if diastolic is not None and diastolic > systolic:
-        with pytest.raises(ReadingsError, match="row 2, column diastolic"):
+        with pytest.raises(CsvFileError, match="row 2, column diastolic"):
             parse_readings(data, "r.csv")
         return
     (row,) = parse_readings(data, "r.csv")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 import json
 import math
 import sys
@@ -13,12 +12,12 @@ from typing import TYPE_CHECKING, Literal
 
 from hushpoint.agreement import WITHIN_MMHG, Agreement, Differences, PairedReading, agree, digits
 from hushpoint.agreement.differences import shown
+from hushpoint.cli.tables import result_console, result_table
 from hushpoint.desk.readings_csv import read_readings_file
 from hushpoint.errors import BadInputError
 
 if TYPE_CHECKING:
     from rich.console import Console
-    from rich.table import Table
 
 CAUTION = "Agreement of observers, not a judgement of a person's health; local rules decide on sign-off."
 MOST_DRAWN = 6
@@ -68,8 +67,8 @@ def digits_file(readings: Path, *, as_json: bool) -> None:
             }
         )
         return
-    console = _console()
-    table = _table("observer", "end", "n", *"0123456789", "p zeros", title="Last digits", gap=0)
+    console = result_console()
+    table = result_table("observer", "end", "n", *"0123456789", "p zeros", title="Last digits", gap=0)
     words = []
     for name, upper, lower in found:
         for end, counted in (("sys", upper), ("dia", lower)):
@@ -107,25 +106,6 @@ def _print_json(found: object) -> None:
     print(json.dumps(found))  # noqa: T201
 
 
-def _console() -> Console:
-    from rich.console import Console
-
-    if isinstance(sys.stdout, io.TextIOWrapper):
-        # Bars and signs that an old terminal's character set lacks become question marks, not an error.
-        sys.stdout.reconfigure(errors="replace")
-    return Console(highlight=False)
-
-
-def _table(*headings: str, title: str, gap: int = 1) -> Table:
-    from rich.box import SIMPLE_HEAD
-    from rich.table import Table
-
-    table = Table(title=title, title_justify="left", box=SIMPLE_HEAD, padding=(0, gap), pad_edge=False)
-    for place, heading in enumerate(headings):
-        table.add_column(heading, justify="left" if place < 2 else "right", no_wrap=True)
-    return table
-
-
 def _cell(name: str, cells: int) -> str:
     """A name cut to fit, square brackets kept as they are rather than read as markup."""
     from rich.markup import escape
@@ -155,10 +135,12 @@ def _pair_names(console: Console, agreement: Agreement) -> list[str]:
 
 
 def _print_agreement(agreement: Agreement) -> None:
-    console = _console()
-    main = _table("pair", "end", "n", "bias", "SD", "limits", "largest", title="Observer minus reference (mmHg)")
-    spans = _table("pair", "end", "bias", "lower limit", "upper limit", title="Their 95 % intervals (mmHg)")
-    shares = _table("pair", "end", "same", *(f"≤{limit}" for limit in WITHIN_MMHG), title="Share of pairs within (%)")
+    console = result_console()
+    main = result_table("pair", "end", "n", "bias", "SD", "limits", "largest", title="Observer minus reference (mmHg)")
+    spans = result_table("pair", "end", "bias", "lower limit", "upper limit", title="Their 95 % intervals (mmHg)")
+    shares = result_table(
+        "pair", "end", "same", *(f"≤{limit}" for limit in WITHIN_MMHG), title="Share of pairs within (%)"
+    )
     for name, pair in zip(_pair_names(console, agreement), agreement.pairs, strict=True):
         for end, found in pair.ends():
             lead = (name, end[:3])

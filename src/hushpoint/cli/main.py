@@ -56,11 +56,17 @@ def read(
     jobs: Annotated[int, typer.Option(help="How many processes work at once.")] = 1,
     keep: Annotated[Path | None, typer.Option(help="Also add results to this file; run again to go on.")] = None,
     beats: Annotated[bool, typer.Option("--beats", help="With --json: every beat too.")] = False,
+    form: Annotated[str, typer.Option(help="Form of the pictures: png, svg or pdf.")] = "png",
+    grade: Annotated[bool, typer.Option("--grade", help="Then grade against the truths beside the files.")] = False,
 ) -> None:
     """Say what could be heard in recordings of sound and cuff pressure, or why it will not say."""
     from hushpoint.cli.read import read_files
 
-    raise typer.Exit(read_files(paths, as_json=json, picture=picture, jobs=jobs, keep=keep, beats=beats))
+    raise typer.Exit(
+        read_files(
+            paths, as_json=json, picture=picture, jobs=jobs, keep=keep, beats=beats, form=form, graded=grade
+        )
+    )  # fmt: skip
 
 
 @app.command()
@@ -85,6 +91,31 @@ def digits(
     from hushpoint.cli.agree import digits_file
 
     digits_file(readings, as_json=json)
+
+
+@app.command()
+def gauge(
+    check: Annotated[Path, typer.Argument(help="CSV: reference_mmhg,reading_mmhg,direction (up or down).")],
+    rule: Annotated[str, typer.Option(help="new, in_use, local or local=LIMIT.")] = "new",
+    reference_error: Annotated[str | None, typer.Option(help="The reference's certificate error, mmHg.")] = None,
+    json: AsJson = False,
+) -> None:
+    """Judge a gauge beside a reference: errors, zero, hysteresis, pass or fail by a named rule."""
+    from hushpoint.cli.gauge import gauge_file
+
+    gauge_file(check, rule=rule, reference_error=reference_error, as_json=json)
+
+
+@app.command()
+def cuff(
+    arm_cm: Annotated[str, typer.Argument(metavar="CM", help="Circumference of the mid-upper arm, cm.")],
+    bladder: Annotated[str | None, typer.Option(help="The bladder in hand, WIDTHxLENGTH in cm.")] = None,
+    json: AsJson = False,
+) -> None:
+    """Name the cuff for an arm, what each bladder would cover of it, and what the wrong one does."""
+    from hushpoint.cli.cuff import cuff_for_arm
+
+    cuff_for_arm(arm_cm, bladder=bladder, as_json=json)
 
 
 @app.command()

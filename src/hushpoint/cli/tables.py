@@ -1,0 +1,32 @@
+"""Tables on a terminal: one look for every command."""
+
+from __future__ import annotations
+
+import io
+import sys
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from rich.console import Console
+    from rich.table import Table
+
+
+def result_console() -> Console:
+    """Return the console for results, on standard output."""
+    from rich.console import Console
+
+    if isinstance(sys.stdout, io.TextIOWrapper):
+        # Bars and signs that an old terminal's character set lacks become question marks, not an error.
+        sys.stdout.reconfigure(errors="replace")
+    return Console(highlight=False)
+
+
+def result_table(*headings: str, title: str, gap: int = 1) -> Table:
+    """Return an empty table; the first two columns hold words, the others numbers."""
+    from rich.box import SIMPLE_HEAD
+    from rich.table import Table
+
+    made = Table(title=title, title_justify="left", box=SIMPLE_HEAD, padding=(0, gap), pad_edge=False)
+    for place, heading in enumerate(headings):
+        made.add_column(heading, justify="left" if place < 2 else "right", no_wrap=True)
+    return made

@@ -1,0 +1,108 @@
+"""A CSV file in UTF-8, strictly: bytes to rows of named cells, with one clear line for whatever cannot be read."""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+
+from hushpoint.agreement.differences import shown
+from hushpoint.errors import BadInputError
+
+LARGEST_BYTES = 50_000_000
+_NUMBER = re.compile(r"[+-]?[0-9]+(\.[0-9]+)?", re.ASCII)
+
+
+class CsvFileError(BadInputError):
+    """A CSV file cannot be used; the line names file, row, column, value and legal range."""
+
+
+def told_name(name: str) -> str:
+    """A file's name as messages tell it, control characters made visible."""
+    return shown(name, 80).strip('"')
+
+
+def bytes_of(path: Path) -> bytes:
+    """The bytes of a file on disk, one more than is read where it is too large. Raises CsvFileError."""
+    name = told_name(path.name)
+    try:
+        if path.is_dir():
+            raise CsvFileError(f"{name}: this is a folder; a CSV file is needed")
+        with path.open("rb") as file:
+            # One byte more than allowed tells too large a file, an endless device included.
+            return file.read(LARGEST_BYTES + 1)
+    except (OSError, ValueError) as refusal:
+        reason = getattr(refusal, "strerror", None) or "no such name"
+        raise CsvFileError(f"{name}: cannot be read ({reason}); a CSV file is needed") from None
+
+
+def table_of(
+    data: bytes, name: str, required: Sequence[str], once: Sequence[str] = ()
+) -> Iterator[tuple[int, dict[str, str]]]:
+    """(line the row begins on, cells by column) of each row that is not blank, the header being line 1.
+
+    The header, in any order and case, must hold `required` once each, and `once` at most once. `name` is for
+    messages, as `told_name` gives it. Raises CsvFileError.
+    """
+    rows = _rows(_text(data, name), name)
+    header_line, header = next(rows, (1, []))
+    columns = [column.strip().lower() for column in header]
+    missing = [column for column in required if column not in columns]
+    if missing:
+        raise CsvFileError(
+            f"{name}, row {header_line}: no column {', '.join(missing)} in {shown(','.join(header))}; "
+            f"the header needs {','.join(required)}"
+        )
+    twice = [column for column in (*required, *once) if columns.count(column) > 1]
+    if twice:
+        raise CsvFileError(f"{name}, row {header_line}: column {twice[0]} stands twice; once is allowed")
+    for line, cells in rows:
+        if len(cells) != len(columns):
+            raise CsvFileError(f"{name}, row {line}: {len(cells)} fields where the header has {len(columns)}")
+        yield line, dict(zip(columns, cells, strict=True))
+
+
+def number_in(cell: str, low: float, high: float) -> float | None:
+    """The plain decimal number in a cell, or None where there is none from `low` to `high`."""
+    text = cell.strip()
+    # Sixteen characters hold every number in range with more decimals than any gauge gives.
+    value = float(text) if len(text) <= 16 and _NUMBER.fullmatch(text) else None
+    return value if value is not None and low <= value <= high else None
+
+
+def _text(data: bytes, name: str) -> str:
+    if len(data) > LARGEST_BYTES:
+        raise CsvFileError(f"{name}: larger than {LARGEST_BYTES // 1_000_000} MB, the most that is read")
+    if not data.strip():
+        raise CsvFileError(f"{name}: the file is empty; a header and at least 1 row are needed")
+    zero = data.find(b"\0")
+    if zero >= 0:
+        line = data.count(b"\n", 0, zero) + 1
+        raise CsvFileError(f"{name}, row {line}: a zero byte; a CSV file in UTF-8 text is needed")
+    try:
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError as refusal:
+        line = data.count(b"\n", 0, refusal.start) + 1
+        byte = data[refusal.start]
+        raise CsvFileError(f"{name}, row {line}: byte 0x{byte:02x} is not UTF-8; save the file as UTF-8") from None
+
+
+def _rows(text: str, name: str) -> Iterator[tuple[int, list[str]]]:
+    """(line the row begins on, cells), blank lines left out."""
+    reader = csv.reader(io.StringIO(text, newline=""), strict=True)
+    line = 1
+    while True:
+        try:
+            cells = next(reader)
+        except StopIteration:
+            return
+        except csv.Error as refusal:
+            reason = str(refusal).splitlines()[0]
+            raise CsvFileError(
+                f"{name}, row {line}: not readable as CSV ({reason}); check the quotation marks"
+            ) from None
+        if any(cell.strip() for cell in cells):
+            yield line, cells
+        line = reader.line_num + 1

@@ -1,0 +1,42 @@
+"""Gauges and cuffs as instruments: the check beside a reference, correction, drift, leak, exhaust and valve."""
+
+from hushpoint.instrument.check import (
+    Direction,
+    Failed,
+    GaugeCheck,
+    GaugePoint,
+    Hysteresis,
+    InstrumentError,
+    Passed,
+    PointError,
+    check_gauge,
+    refuse_disorder,
+)
+from hushpoint.instrument.correction import USE, Corrected, CorrectionCurve, correction_curve
+from hushpoint.instrument.drift import Drift, DriftCorrection
+from hushpoint.instrument.timed import Exhaust, Fall, TimedReading, leak, rapid_exhaust, valve
+
+__all__ = [
+    "USE",
+    "Corrected",
+    "CorrectionCurve",
+    "Direction",
+    "Drift",
+    "DriftCorrection",
+    "Exhaust",
+    "Failed",
+    "Fall",
+    "GaugeCheck",
+    "GaugePoint",
+    "Hysteresis",
+    "InstrumentError",
+    "Passed",
+    "PointError",
+    "TimedReading",
+    "check_gauge",
+    "correction_curve",
+    "leak",
+    "rapid_exhaust",
+    "refuse_disorder",
+    "valve",
+]

@@ -1,0 +1,73 @@
+"""Between two checks a gauge drifts or is knocked: nobody knows which, so a reading is corrected both ways."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from hushpoint.instrument.check import InstrumentError
+from hushpoint.instrument.correction import Corrected, CorrectionCurve
+from hushpoint.measure.verdict import Withheld
+
+
+@dataclass(frozen=True, slots=True)
+class DriftCorrection:
+    """A reading between two checks, three ways [mmHg].
+
+    `slope`: the error grew evenly with time. `before_step` and `after_step`: it jumped once, and the reading was taken
+    before or after that. Which of them holds cannot be told from the checks.
+    """
+
+    slope: Corrected | Withheld
+    before_step: Corrected | Withheld
+    after_step: Corrected | Withheld
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Drift:
+    """Two checks of one gauge, the earlier first, with their times (aware)."""
+
+    first: CorrectionCurve
+    first_at: datetime
+    second: CorrectionCurve
+    second_at: datetime
+
+    def __post_init__(self) -> None:
+        if self.first_at.tzinfo is None or self.second_at.tzinfo is None:
+            raise InstrumentError("checks without a time zone; times in UTC are needed")
+        if self.second_at <= self.first_at:
+            raise InstrumentError("the second check is not after the first; checks in order of time are needed")
+
+    def step_mmhg(self, reading_mmhg: float) -> float | Withheld:
+        """Return how far the error at a reading moved between the checks [mmHg], negative where it now reads lower."""
+        before, after = self.first.correct(reading_mmhg), self.second.correct(reading_mmhg)
+        if isinstance(before, Withheld):
+            return before
+        return after if isinstance(after, Withheld) else before.mmhg - after.mmhg
+
+    def slope_mmhg_per_day(self, reading_mmhg: float) -> float | Withheld:
+        """Return the same as an even drift [mmHg per day]."""
+        step = self.step_mmhg(reading_mmhg)
+        if isinstance(step, Withheld):
+            return step
+        return step / ((self.second_at - self.first_at) / timedelta(days=1))
+
+    def correct(self, reading_mmhg: float, at: datetime) -> DriftCorrection:
+        """Correct a reading taken between the checks, or at either, as a slope and as a step.
+
+        On the slope, pressure and both ends of its interval move on straight lines in time. Raises InstrumentError for
+        a time without zone or outside the two checks.
+        """
+        if at.tzinfo is None or not self.first_at <= at <= self.second_at:
+            raise InstrumentError("the reading's time must have a zone and lie between the two checks")
+        before, after = self.first.correct(reading_mmhg), self.second.correct(reading_mmhg)
+        if isinstance(before, Withheld) or isinstance(after, Withheld):
+            slope: Corrected | Withheld = before if isinstance(before, Withheld) else after
+        else:
+            part = (at - self.first_at) / (self.second_at - self.first_at)
+            slope = Corrected(
+                mmhg=before.mmhg + part * (after.mmhg - before.mmhg),
+                low_mmhg=before.low_mmhg + part * (after.low_mmhg - before.low_mmhg),
+                high_mmhg=before.high_mmhg + part * (after.high_mmhg - before.high_mmhg),
+            )
+        return DriftCorrection(slope=slope, before_step=before, after_step=after)
