@@ -17,6 +17,7 @@ from hushpoint.instrument import (
     Drift,
     GaugePoint,
     InstrumentError,
+    Moved,
     check_gauge,
     correction_curve,
 )
@@ -113,8 +114,18 @@ def test_drift_as_a_slope_and_as_a_step() -> None:
     assert given(found.slope).mmhg == pytest.approx(138)
     assert given(found.before_step).mmhg == pytest.approx(136)
     assert given(found.after_step).mmhg == pytest.approx(142)
-    assert drift.step_mmhg(136) == pytest.approx(-6)
-    assert drift.slope_mmhg_per_day(136) == pytest.approx(-6 / 21)
+
+
+@pytest.mark.parametrize(("off", "told"), [(-6, True), (-2, False), (3, True)])
+def test_how_far_a_gauge_moved(off: float, told: bool) -> None:
+    """The step with its interval, root 2 of one correction's, and the same as mmHg a day; 2 is not told from 0."""
+    moved = Drift(curve(0), MAY_1, curve(off), MAY_22).moved(136)
+    assert isinstance(moved, Moved)
+    assert moved.step_mmhg == pytest.approx(off)
+    assert moved.slope_mmhg_per_day == pytest.approx(off / 21)
+    half = math.sqrt(2) * 2 * math.sqrt(2 / 3)
+    assert (moved.low_mmhg, moved.high_mmhg) == pytest.approx((off - half, off + half))
+    assert moved.told is told
 
 
 def test_at_a_check_the_slope_is_that_check() -> None:
@@ -131,8 +142,8 @@ def test_drift_beyond_what_either_check_covers_is_withheld() -> None:
     found = drift.correct(298, MAY_22)
     assert isinstance(found.slope, Withheld)
     assert isinstance(found.after_step, Withheld)
-    assert isinstance(drift.step_mmhg(298), Withheld)
-    assert isinstance(drift.slope_mmhg_per_day(298), Withheld)
+    assert isinstance(drift.moved(298), Withheld)
+    assert isinstance(drift.moved(-5), Withheld)
     assert given(found.before_step).mmhg == pytest.approx(298)
 
 

@@ -13,7 +13,7 @@ from hushpoint.instrument.check import (
     refuse_disorder,
 )
 from hushpoint.instrument.correction import USE, Corrected, CorrectionCurve, correction_curve
-from hushpoint.instrument.drift import Drift, DriftCorrection
+from hushpoint.instrument.drift import Drift, DriftCorrection, Moved
 from hushpoint.instrument.timed import Exhaust, Fall, TimedReading, leak, rapid_exhaust, valve
 
 __all__ = [
@@ -30,6 +30,7 @@ __all__ = [
     "GaugePoint",
     "Hysteresis",
     "InstrumentError",
+    "Moved",
     "Passed",
     "PointError",
     "TimedReading",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
@@ -23,6 +24,26 @@ class DriftCorrection:
     after_step: Corrected | Withheld
 
 
+@dataclass(frozen=True, slots=True)
+class Moved:
+    """How far a gauge's error moved between two checks, with its interval [mmHg]; below 0 where it now reads lower."""
+
+    step_mmhg: float
+    low_mmhg: float
+    high_mmhg: float
+    days: float
+
+    @property
+    def slope_mmhg_per_day(self) -> float:
+        """The same as an even drift."""
+        return self.step_mmhg / self.days
+
+    @property
+    def told(self) -> bool:
+        """Whether the interval leaves no doubt that it moved."""
+        return not self.low_mmhg <= 0 <= self.high_mmhg
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Drift:
     """Two checks of one gauge, the earlier first, with their times (aware)."""
@@ -38,19 +59,21 @@ class Drift:
         if self.second_at <= self.first_at:
             raise InstrumentError("the second check is not after the first; checks in order of time are needed")
 
-    def step_mmhg(self, reading_mmhg: float) -> float | Withheld:
-        """Return how far the error at a reading moved between the checks [mmHg], negative where it now reads lower."""
+    def moved(self, reading_mmhg: float) -> Moved | Withheld:
+        """Return how the error at a reading [mmHg] moved between the checks, as a step and as a slope.
+
+        The interval takes both corrections' halves as independent (root of the sum of squares): too wide, never too
+        narrow, where one and the same reference served both checks.
+        """
         before, after = self.first.correct(reading_mmhg), self.second.correct(reading_mmhg)
         if isinstance(before, Withheld):
             return before
-        return after if isinstance(after, Withheld) else before.mmhg - after.mmhg
-
-    def slope_mmhg_per_day(self, reading_mmhg: float) -> float | Withheld:
-        """Return the same as an even drift [mmHg per day]."""
-        step = self.step_mmhg(reading_mmhg)
-        if isinstance(step, Withheld):
-            return step
-        return step / ((self.second_at - self.first_at) / timedelta(days=1))
+        if isinstance(after, Withheld):
+            return after
+        half = math.hypot(before.high_mmhg - before.mmhg, after.high_mmhg - after.mmhg)
+        days = (self.second_at - self.first_at) / timedelta(days=1)
+        step = before.mmhg - after.mmhg
+        return Moved(step, step - half, step + half, days)
 
     def correct(self, reading_mmhg: float, at: datetime) -> DriftCorrection:
         """Correct a reading taken between the checks, or at either, as a slope and as a step.
