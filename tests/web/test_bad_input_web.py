@@ -84,3 +84,16 @@ def test_bad_readings_files_are_refused(data: bytes, tmp_path: Path) -> None:
     answer = client.post("/agreement", files={"file": ("r.csv", data)})
     assert answer.status_code == 422
     assert 'class="refusal"' in answer.text
+
+
+def test_a_file_of_too_many_observers_is_refused_at_once(tmp_path: Path) -> None:
+    """Five hundred observers make 124 750 pairs: refused in one line that says what to do; 61 against one are 60."""
+    client = TestClient(build(Settings(data_dir=tmp_path), MemoryLedger()), headers={"accept": "text/html"})
+    rows = ["measurement,observer,systolic,diastolic", *(f"1,R{number},120,80" for number in range(500))]
+    answer = client.post("/agreement", files={"file": ("r.csv", "\n".join(rows).encode())})
+    assert answer.status_code == 422
+    assert "124750 pairs" in answer.text
+    sent = {"file": ("r.csv", "\n".join(rows[:62]).encode())}
+    assert client.post("/agreement", files=sent, data={"reference": "R0"}).status_code == 200
+    sent = {"file": ("r.csv", "\n".join(rows[:63]).encode())}
+    assert client.post("/agreement", files=sent, data={"reference": "R0"}).status_code == 422

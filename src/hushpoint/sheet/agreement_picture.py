@@ -7,6 +7,7 @@ from collections import Counter
 from typing import TYPE_CHECKING, Literal
 
 from hushpoint.agreement import Agreement, Differences
+from hushpoint.sheet.drawing import ONE_AT_A_TIME
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -26,7 +27,7 @@ def agreement_picture(agreement: Agreement, form: Literal["png", "svg"]) -> byte
     drawn = agreement.pairs[:MOST_PAIRS]
     columns = 2 if any(pair.diastolic for pair in drawn) else 1
     height_in = 3.4 * len(drawn) + 0.7
-    with rc_context({"font.family": "DejaVu Sans", "font.size": 9, "svg.hashsalt": "hushpoint"}):
+    with ONE_AT_A_TIME, rc_context({"font.family": "DejaVu Sans", "font.size": 9, "svg.hashsalt": "hushpoint"}):
         figure = Figure(figsize=(7.2 if columns == 1 else 12.0, height_in), dpi=120, layout="constrained")
         grid = figure.subplots(len(drawn), columns, squeeze=False)
         for row, pair in enumerate(drawn):

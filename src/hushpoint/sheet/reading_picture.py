@@ -7,13 +7,13 @@ in words, ranges are hatched bands.
 from __future__ import annotations
 
 import io
-import threading
 from typing import TYPE_CHECKING, Any, Literal, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
 from hushpoint.measure import Heard, Withheld
+from hushpoint.sheet.drawing import ONE_AT_A_TIME
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -22,7 +22,6 @@ Floats = NDArray[np.floating[Any]]
 PAGE, INK, SOFT, HAIR, ACCENT = "#FBFAF6", "#1C1B18", "#57544C", "#D8D4C8", "#1A5276"
 MOST_POINTS = 4000
 SOUNDING = 0.5
-_DRAWING = threading.Lock()
 CAUTION = "A teaching aid, not a judgement of a person's health; local rules and licensed practice decide."
 
 
@@ -63,8 +62,7 @@ def reading_picture(
     from matplotlib.figure import Figure
 
     settings: dict[Any, Any] = {"font.family": ["DejaVu Sans"], "font.size": 10, "svg.hashsalt": "reading"}
-    # the settings are the drawing library's own globals: one picture at a time
-    with _DRAWING, mpl.rc_context(settings):
+    with ONE_AT_A_TIME, mpl.rc_context(settings):
         figure = Figure(figsize=(9.0, 6.2), facecolor=PAGE)
         cuff, sound, level = figure.subplots(3, 1, sharex=True, height_ratios=(3, 1.2, 1.6))
         figure.subplots_adjust(left=0.09, right=0.98, top=0.86, bottom=0.12, hspace=0.12)

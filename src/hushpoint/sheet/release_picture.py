@@ -8,7 +8,6 @@ gap is hatched, and all of them carry words. `release_table` tells the same as r
 from __future__ import annotations
 
 import io
-import threading
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Literal
@@ -16,6 +15,7 @@ from typing import TYPE_CHECKING, Any, Literal
 import numpy as np
 
 from hushpoint.measure import truth_words
+from hushpoint.sheet.drawing import ONE_AT_A_TIME
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -27,7 +27,6 @@ FASTEST_MMHG_PER_S = 8.0
 RATE_WINDOW_S = 1.0
 MARGIN_MMHG = 14.0
 DOT_DB = -2.0
-_DRAWING = threading.Lock()
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,8 +58,7 @@ def release_picture(judgement: Mapping[str, Any], *, form: Literal["svg", "png"]
         "hatch.linewidth": 0.8,
         "hatch.color": ink.soft,
     }
-    # the settings are the drawing library's own globals: one picture at a time
-    with _DRAWING, mpl.rc_context(settings):
+    with ONE_AT_A_TIME, mpl.rc_context(settings):
         figure = Figure(figsize=(8.0, 4.6), facecolor=ink.page)
         sounds, rate = figure.subplots(2, 1, sharex=True, height_ratios=(3.4, 1.0))
         figure.subplots_adjust(left=0.1, right=0.98, top=0.84, bottom=0.13, hspace=0.16)

@@ -13,9 +13,12 @@ from starlette.routing import Route
 
 from hushpoint.agreement import PairedReading, agree, digits
 from hushpoint.desk.readings_csv import parse_readings
-from hushpoint.errors import HushpointError
+from hushpoint.errors import BadInputError
 from hushpoint.web.context import off_loop, page
 from hushpoint.web.forms import form_of
+
+MOST_PAIRS = 60
+"""Anyone on the class network may send a file: more pairs than this would keep the laptop busy (design choice)."""
 
 
 async def agreement(request: Request) -> Response:
@@ -27,7 +30,7 @@ async def agreement(request: Request) -> Response:
     name, data = form.files.get("file", ("the file", b""))
     try:
         values = await off_loop(lambda: _compare(name or "the file", data, reference or None))
-    except HushpointError as refusal:
+    except BadInputError as refusal:
         values = {"refusal": str(refusal), "reference": reference[:80]}
         return page(request, "agreement.html", values, status=422)
     return page(request, "agreement.html", {**values, "reference": reference})
@@ -37,6 +40,13 @@ def _compare(name: str, data: bytes, reference: str | None) -> dict[str, Any]:
     from hushpoint.sheet.agreement_picture import agreement_picture
 
     readings = parse_readings(data, name)
+    observers = len({row.observer for row in readings})
+    pairs = observers - 1 if reference else observers * (observers - 1) // 2
+    if pairs > MOST_PAIRS:
+        raise BadInputError(
+            f"{name[:80]}: {observers} observers make {pairs} pairs, at most {MOST_PAIRS} are compared here; "
+            "name an observer to compare with, or use hushpoint agree"
+        )
     found = agree(readings, reference)
     result = found.as_json()
     return {
