@@ -23,7 +23,7 @@ def code(ledger: Ledger) -> str:
 def board_of(ledger: Ledger, code: str) -> classes.Board:
     """Return the class's board as the journal has it now."""
     board = classes.Board()
-    board.take(classes.board_rows(ledger, code, 0))
+    board.take(classes.board_rows(ledger, code, 0, ledger.last()))
     return board
 
 
@@ -111,13 +111,16 @@ def test_a_listed_name_becomes_that_person(ledger: Ledger, code: str) -> None:
 
 
 def test_a_name_that_has_joined_asks_first(ledger: Ledger, code: str) -> None:
-    """The same name again is refused until it says that it is the same person; then it is, without a new row."""
+    """The same name again is refused until it says that it is the same person; each coming in is on the board."""
     who = classes.join(ledger, room=code, name="Ines")
     before = ledger.last()
     with pytest.raises(classes.NameTakenError, match="another device"):
         classes.join(ledger, room=code, name="ines")
-    assert classes.join(ledger, room=code, name="INES", again=True) == who
     assert ledger.last() == before
+    measured(ledger, code, who, 2.0)
+    assert classes.join(ledger, room=code, name="INES", again=True) == who
+    (line,) = board_of(ledger, code).lines.values()
+    assert (line.came_in, line.doing, line.readings) == (2, "judged", 1)
     elsewhere = classes.open_class(ledger, name="Group B", policy_id="PALPATED_30")
     assert classes.join(ledger, room=elsewhere, name="Ines") != who
 
@@ -282,9 +285,9 @@ def test_a_board_brought_up_to_date_equals_one_folded_whole(ledger: Ledger, code
     for number in range(3):
         people.append(classes.join(ledger, room=code, name=f"Learner {number}"))
         measured(ledger, code, people[-1], 2.0 * number)
-        board.take(classes.board_rows(ledger, code, board.seq))
+        board.take(classes.board_rows(ledger, code, board.seq, ledger.last()))
     classes.erase_learner(ledger, room=code, who=people[1], why="asked")
-    board.take(classes.board_rows(ledger, code, board.seq))
+    board.take(classes.board_rows(ledger, code, board.seq, ledger.last()))
     assert board == board_of(ledger, code)
     assert len(board.lines) == 2
 
@@ -307,8 +310,11 @@ class _Restless:
 def test_rows_that_come_while_the_board_is_read_are_not_lost(ledger: Ledger, code: str) -> None:
     """Whatever is stored between the two reads comes whole with the next reading, never in part."""
     classes.join(ledger, room=code, name="Ines")
-    rows = classes.board_rows(_Restless(ledger, code), code, 0)  # type: ignore[arg-type]
-    later = classes.board_rows(ledger, code, rows[-1].seq)
+    up_to = ledger.last()
+    rows = list(classes.board_rows(_Restless(ledger, code), code, 0, up_to))  # type: ignore[arg-type]
+    later = list(classes.board_rows(ledger, code, rows[-1].seq, ledger.last()))
+    assert rows[-1].seq == up_to
+    assert len(later) > 0
     assert [row.seq for row in (*rows, *later)] == list(range(1, ledger.last() + 1))
 
 

@@ -220,7 +220,8 @@ def test_the_same_name_again_asks_first(site: Site) -> None:
     assert "on another device" in asked.text
     again = phone.post(f"/join/{code}", data={"name": "Ines", "again": "yes"}, follow_redirects=False)
     assert again.status_code == 303
-    assert len(list(site.ledger.rows(kinds=[Kind.LEARNER_JOINED], room=code))) == 1
+    assert len({row.who for row in site.ledger.rows(kinds=[Kind.LEARNER_JOINED], room=code)}) == 1
+    assert "came in 2 times" in site.lecturer.get(f"/class/{code}").text
 
 
 def test_unknown_code_and_closed_class_say_what_to_do(site: Site) -> None:
@@ -271,7 +272,7 @@ def test_wall_shows_the_spread_from_five_people_on(site: Site) -> None:
 def classes_errors(ledger: MemoryLedger, code: str) -> list[tuple[str, float | None, float | None]]:
     """Return the ear errors of a class's board."""
     board = classes.Board()
-    board.take(classes.board_rows(ledger, code, 0))
+    board.take(classes.board_rows(ledger, code, 0, ledger.last()))
     return board.errors_mmhg
 
 

@@ -6,12 +6,14 @@ Names live in payloads only (kinds roster.added and learner.joined, `who` a rand
 from __future__ import annotations
 
 import csv
+import heapq
 import io
+import itertools
 import secrets
 import threading
 import unicodedata
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -73,12 +75,14 @@ class BoardLine:
     """What the lecturer sees of one learner.
 
     `doing` is one of "not in yet", "in", "setting up", "measuring", "being judged", "judged"; ear errors and the
-    fastest release rate are of the last reading, None where withheld.
+    fastest release rate are of the last reading, None where withheld. `came_in` is how often somebody came in under
+    this name: another device may be theirs or somebody else's, so the lecturer sees it.
     """
 
     who: str
     name: str
     joined: bool = False
+    came_in: int = 0
     doing: str = "not in yet"
     last_at: str = ""
     reading: Mapping[str, int | None] | None = None
@@ -109,7 +113,7 @@ class Board:
     lines: dict[str, BoardLine] = field(default_factory=dict)
     errors_mmhg: list[tuple[str, float | None, float | None]] = field(default_factory=list)
 
-    def take(self, rows: Sequence[Row]) -> None:
+    def take(self, rows: Iterable[Row]) -> None:
         """Fold further rows of this class, in order."""
         for row in rows:
             self.seq = row.seq
@@ -125,7 +129,9 @@ class Board:
             case Kind.ROSTER_ADDED:
                 line.name = str(body["name"])
             case Kind.LEARNER_JOINED:
-                line.name, line.joined, line.doing = str(body["name"]), True, "in"
+                line.name, line.came_in = str(body["name"]), line.came_in + 1
+                line.doing = line.doing if line.joined else "in"
+                line.joined = True
             case Kind.MEASUREMENT_BEGUN:
                 line.doing, line.last_at = "setting up", row.at
             case Kind.MEASUREMENT_SET_UP:
@@ -282,7 +288,8 @@ def join(ledger: Ledger, *, room: str, name: str, again: bool = False) -> str:
     """Join a class by code and name; return the learner's id.
 
     A name on the class list becomes that person. A name that has joined already raises NameTakenError unless
-    `again` says that this is the same person on another device.
+    `again` says that this is the same person on another device; each such coming in is a row of its own, since nobody
+    but the lecturer can tell whether it is true.
     """
     info = find_class(ledger, room)
     if info.closed:
@@ -294,8 +301,7 @@ def join(ledger: Ledger, *, room: str, name: str, again: bool = False) -> str:
         if mine and any(True for _ in ledger.rows(kinds=[Kind.LEARNER_JOINED], room=info.code, who=mine[0], limit=1)):
             if not again:
                 raise NameTakenError("Someone has joined with this name. If it was you, on another device, say so.")
-            return mine[0]
-        if not mine and len(names) >= MOST_LEARNERS:
+        elif not mine and len(names) >= MOST_LEARNERS:
             raise NotAllowedError(f"This class is full: it holds {MOST_LEARNERS} people. Ask your lecturer.")
         who = mine[0] if mine else _who()
         ledger.append(Entry(Kind.LEARNER_JOINED, {"name": name}, room=info.code, who=who))
@@ -327,12 +333,16 @@ def erase_learner(ledger: Ledger, *, room: str, who: str, why: str) -> int:
     return ledger.erase(who, why=why)
 
 
-def board_rows(ledger: Ledger, room: str, after: int) -> list[Row]:
-    """Return a class's rows after `after`, erasures of its people among them, as they stood at one moment."""
-    last = ledger.last()  # the two are read one after the other: what came in between is left for the next time
+def board_rows(ledger: Ledger, room: str, after: int, up_to: int) -> Iterator[Row]:
+    """Yield a class's rows after `after` up to `up_to`, erasures of people among them, in order.
+
+    Nothing beyond `up_to` comes, whatever is stored meanwhile: the next reading begins there. A term's logs are large,
+    so rows pass one by one.
+    """
     mine = ledger.rows(after=after, room=room)
     erased = ledger.rows(after=after, kinds=[Kind.PERSON_ERASED])
-    return sorted((row for row in (*mine, *erased) if row.seq <= last), key=lambda row: row.seq)
+    both = heapq.merge(mine, erased, key=lambda row: row.seq)
+    return itertools.takewhile(lambda row: row.seq <= up_to, both)
 
 
 def clean_name(text: str, what: str) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 from collections.abc import AsyncIterator, Sequence
+from functools import partial
 from typing import Any
 
 import anyio
@@ -17,6 +18,7 @@ from starlette.routing import Route
 from hushpoint.desk import access, bench, classes
 from hushpoint.errors import BadInputError, NotAllowedError, NotFoundError
 from hushpoint.guideline import default_policy_id, teaching_policies, teaching_policy
+from hushpoint.ledger.records import Ledger
 from hushpoint.web.context import (
     LECTURER_COOKIE,
     LECTURER_S,
@@ -248,9 +250,12 @@ def _as_csv(name: str) -> str:
 async def _state(request: Request) -> tuple[classes.ClassInfo, classes.Board]:
     ledger = context_of(request).ledger
     info = await off_loop(lambda: classes.find_class(ledger, request.path_params["code"]))
-    state = classes.Board()
-    await off_loop(lambda: state.take(classes.board_rows(ledger, info.code, 0)))
-    return info, state
+    return info, await off_loop(lambda: _folded(ledger, info.code, classes.Board(), ledger.last()))
+
+
+def _folded(ledger: Ledger, code: str, board: classes.Board, up_to: int) -> classes.Board:
+    board.take(classes.board_rows(ledger, code, board.seq, up_to))
+    return board
 
 
 async def _events(request: Request, template: str) -> Response:
@@ -274,9 +279,7 @@ async def _parts(
         await anyio.sleep(POLL_S)
         last = await off_loop(context.ledger.last)
         if last > seen:
-            after = seen
-            rows = await off_loop(lambda after=after: classes.board_rows(context.ledger, code, after))  # type: ignore[misc]
-            state.take([row for row in rows if row.seq <= last])
+            await off_loop(partial(_folded, context.ledger, code, state, last))
             seen = last
 
 
