@@ -91,11 +91,12 @@ def test_json_of_the_gauge_six_low(
     found = json.loads(out)
     assert list(found) == [
         "verdict", "rule", "worst_mmhg", "errors", "hysteresis_mmhg", "hysteresis", "zero_mmhg", "reasons",
-        "reference_error_mmhg", "limits", "correction", "notes", "caution",
+        "complete", "reference_error_mmhg", "limits", "correction", "notes", "caution",
     ]  # fmt: skip
     assert (found["verdict"], found["rule"], found["worst_mmhg"], found["hysteresis_mmhg"]) == ("fail", "new", -6, 0)
     assert [(each["at"], each["error"]) for each in found["errors"]][:3] == [(0, -6), (60, -6), (100, -6)]
     assert len(found["errors"]) == 14
+    assert found["complete"] is True
     assert "never to hide a failed gauge" in found["correction"]["use"]
     assert found["correction"]["points"][3]["pressure"] == 150
     assert found["limits"]["error"]["mark"] == "FROM MEMORY"
@@ -161,6 +162,35 @@ def test_a_gauge_that_never_moved_is_judged_without_a_curve(
     assert (found["verdict"], found["correction"]["points"]) == ("fail", [])
     assert any("throughout" in note for note in found["notes"])
     assert found["hysteresis_mmhg"] is None
+
+
+def test_a_short_check_says_how_far_it_reaches(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A pass on part of the scale names that part, what was not read, and that the reference's error was not given."""
+    path = tmp_path / "check.csv"
+    path.write_bytes(HEADER + b"0,0,rising\n100,101,rising\n100,101,falling\n0,0,falling\n")
+    _, out, _ = said(["gauge", str(path), "--json"], monkeypatch, capsys)
+    found = json.loads(out)
+    assert (found["verdict"], found["complete"]) == ("pass", False)
+    assert found["reasons"] == ["within 3 at every point read, from 0 to 100"]
+    assert found["notes"][:2] == [
+        "rising, nothing was read within 10 of 300, 250, 200, 150, 60",
+        "falling, nothing was read within 10 of 300, 250, 200, 150, 60",
+    ]
+    assert "--reference-error" in found["notes"][2]
+    assert len(found["notes"]) == 3
+
+
+@pytest.mark.parametrize(("falling", "noted"), [(98, False), (97, True), (103, False)])
+def test_falling_below_rising_is_noted(
+    falling: int, noted: bool, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """An aneroid lags, so falling reads higher; lower by more than the scale's 2 mmHg asks for another look."""
+    path = tmp_path / "check.csv"
+    path.write_bytes(HEADER + b"0,0,up\n100,100,up\n100,%d,down\n0,0,down\n" % falling)
+    _, out, _ = said(["gauge", str(path), "--json"], monkeypatch, capsys)
+    assert any("falling reads below rising" in note for note in json.loads(out)["notes"]) is noted
 
 
 @pytest.mark.parametrize("kind", BAD)

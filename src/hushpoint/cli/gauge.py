@@ -98,6 +98,7 @@ def _as_json(check: GaugeCheck, curve: CorrectionCurve | None, notes: list[str])
         else {"at": check.hysteresis.at_mmhg, "falling_minus_rising": check.hysteresis.falling_minus_rising_mmhg},
         "zero_mmhg": None if check.zero is None else _six(check.zero.error_mmhg),
         "reasons": list(check.verdict.reasons) if isinstance(check.verdict, Failed) else [check.verdict.reason],
+        "complete": not check.unread,
         "reference_error_mmhg": check.reference_error_mmhg,
         "limits": {
             what: {"mmhg": limit.value, "source": limit.source, "mark": limit.provenance}

@@ -10,6 +10,7 @@ from hushpoint.instrument import Direction, GaugePoint, InstrumentError, refuse_
 from hushpoint.instrument.check import READING_MMHG, REFERENCE_MMHG
 
 REQUIRED = ("reference_mmhg", "reading_mmhg", "direction")
+_DIRECTIONS = {"up": Direction.UP, "rising": Direction.UP, "down": Direction.DOWN, "falling": Direction.DOWN}
 _LEGAL = {"reference_mmhg": REFERENCE_MMHG, "reading_mmhg": READING_MMHG}
 
 
@@ -19,10 +20,10 @@ def read_check_file(path: Path) -> tuple[GaugePoint, ...]:
 
 
 def parse_check(data: bytes, name: str) -> tuple[GaugePoint, ...]:
-    """Rows of a CSV in UTF-8: reference_mmhg, reading_mmhg, direction (up or down), in the order they were read.
+    """Rows of a CSV in UTF-8, in the order they were read: reference_mmhg, reading_mmhg, direction.
 
-    Rising references must go up and falling ones down; 2 points or more. Other columns are ignored. `name` is for
-    messages. Row numbers are lines of the file, the header being 1. Raises CsvFileError.
+    A direction is up or rising, down or falling; references must go the same way; 2 points or more. Other columns are
+    ignored. `name` is for messages. Row numbers are lines of the file, the header being 1. Raises CsvFileError.
     """
     name = told_name(name)
     points, places = [], []
@@ -55,7 +56,7 @@ def _pressure(cells: dict[str, str], column: str, place: str) -> float:
 
 
 def _direction(cell: str, place: str) -> Direction:
-    text = cell.strip().lower()
-    if text not in tuple(Direction):
+    direction = _DIRECTIONS.get(cell.strip().lower())
+    if direction is None:
         raise CsvFileError(f"{place}, column direction: {shown(cell)}; up or down is needed")
-    return Direction(text)
+    return direction

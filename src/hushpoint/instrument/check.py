@@ -209,7 +209,8 @@ def _verdict(
         )
     if reasons:
         return Failed(tuple(reasons))
-    return Passed(f"within {rule.error.value:g}{certificate} at every point read")
+    read = [error.point.reference_mmhg for error in errors]
+    return Passed(f"within {rule.error.value:g}{certificate} at every point read, from {min(read):g} to {max(read):g}")
 
 
 def _off(error: PointError) -> str:
