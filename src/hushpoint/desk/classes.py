@@ -14,7 +14,7 @@ import threading
 import unicodedata
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from hushpoint.errors import AlreadyDoneError, BadInputError, NotAllowedError, NotFoundError
@@ -112,6 +112,11 @@ class Board:
     seq: int = 0
     lines: dict[str, BoardLine] = field(default_factory=dict)
     errors_mmhg: list[tuple[str, float | None, float | None]] = field(default_factory=list)
+
+    def copy(self) -> Board:
+        """Return a board that is not changed when this one is brought up to date."""
+        lines = {who: replace(line) for who, line in self.lines.items()}
+        return Board(self.seq, lines, list(self.errors_mmhg))
 
     def take(self, rows: Iterable[Row]) -> None:
         """Fold further rows of this class, in order."""

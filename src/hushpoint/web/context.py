@@ -17,6 +17,7 @@ from hushpoint.desk import classes
 from hushpoint.errors import NotFoundError
 from hushpoint.ledger.records import Ledger
 from hushpoint.measure import whole_mmhg
+from hushpoint.web.boards import Boards
 from hushpoint.web.guesses import Guesses
 
 LECTURER_COOKIE = "hushpoint_lecturer"
@@ -74,6 +75,7 @@ class Context:
         self.invented = invented
         self.demo_password = demo_password
         self.addresses = addresses
+        self.boards = Boards(ledger)
         self.guesses = Guesses()
         self._signer = URLSafeTimedSerializer(cookie_key, salt="hushpoint-cookie")
         self._templates = jinja2.Environment(

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import io
 from collections.abc import AsyncIterator, Sequence
-from functools import partial
 from typing import Any
 
 import anyio
@@ -18,7 +17,6 @@ from starlette.routing import Route
 from hushpoint.desk import access, bench, classes
 from hushpoint.errors import BadInputError, NotAllowedError, NotFoundError
 from hushpoint.guideline import default_policy_id, teaching_policies, teaching_policy
-from hushpoint.ledger.records import Ledger
 from hushpoint.web.context import (
     LECTURER_COOKIE,
     LECTURER_S,
@@ -248,14 +246,9 @@ def _as_csv(name: str) -> str:
 
 
 async def _state(request: Request) -> tuple[classes.ClassInfo, classes.Board]:
-    ledger = context_of(request).ledger
-    info = await off_loop(lambda: classes.find_class(ledger, request.path_params["code"]))
-    return info, await off_loop(lambda: _folded(ledger, info.code, classes.Board(), ledger.last()))
-
-
-def _folded(ledger: Ledger, code: str, board: classes.Board, up_to: int) -> classes.Board:
-    board.take(classes.board_rows(ledger, code, board.seq, up_to))
-    return board
+    context = context_of(request)
+    info = await off_loop(lambda: classes.find_class(context.ledger, request.path_params["code"]))
+    return info, await off_loop(lambda: context.boards.now(info.code))
 
 
 async def _events(request: Request, template: str) -> Response:
@@ -279,7 +272,7 @@ async def _parts(
         await anyio.sleep(POLL_S)
         last = await off_loop(context.ledger.last)
         if last > seen:
-            await off_loop(partial(_folded, context.ledger, code, state, last))
+            state = await off_loop(lambda: context.boards.now(code))
             seen = last
 
 
