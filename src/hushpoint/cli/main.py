@@ -56,11 +56,17 @@ def read(
     jobs: Annotated[int, typer.Option(help="How many processes work at once.")] = 1,
     keep: Annotated[Path | None, typer.Option(help="Also add results to this file; run again to go on.")] = None,
     beats: Annotated[bool, typer.Option("--beats", help="With --json: every beat too.")] = False,
+    form: Annotated[str, typer.Option(help="Form of the pictures: png, svg or pdf.")] = "png",
+    grade: Annotated[bool, typer.Option("--grade", help="Then grade against the truths beside the files.")] = False,
 ) -> None:
     """Say what could be heard in recordings of sound and cuff pressure, or why it will not say."""
     from hushpoint.cli.read import read_files
 
-    raise typer.Exit(read_files(paths, as_json=json, picture=picture, jobs=jobs, keep=keep, beats=beats))
+    raise typer.Exit(
+        read_files(
+            paths, as_json=json, picture=picture, jobs=jobs, keep=keep, beats=beats, form=form, graded=grade
+        )
+    )  # fmt: skip
 
 
 @app.command()

@@ -59,7 +59,9 @@ def bands_of(samples: Floats, rate_hz: float) -> Bands:
     return Bands(time[keep], energy[0][keep], np.array([one[keep] for one in energy[1:]]), wave[keep])
 
 
-def _wave(spectrum: NDArray[np.complex128], hz: Floats, band: tuple[float, float], frames: int, count: int) -> NDArray[np.complex128]:
+def _wave(
+    spectrum: NDArray[np.complex128], hz: Floats, band: tuple[float, float], frames: int, count: int
+) -> NDArray[np.complex128]:
     from scipy import fft
 
     low, high = band

@@ -91,7 +91,7 @@ def _period(strength: Floats) -> float:
     """Return the typical beat interval [s]: where the onset strength is most like itself, shorter wins when as good."""
     own = _own(strength)
     lags = np.arange(round(60 / PULSE_PER_MIN[1] / FRAME_S), min(round(60 / PULSE_PER_MIN[0] / FRAME_S), len(own) // 2))
-    doubled = np.array([own[min(2 * lag, len(own) - 1)] for lag in lags])
+    doubled = own[np.minimum(2 * lags, len(own) - 1)]
     prior = np.exp(-0.5 * (np.log(lags * FRAME_S * 72 / 60) / 0.7) ** 2)
     score = (own[lags] + 0.5 * doubled) * prior
     best = int(lags[int(np.argmax(score))])

@@ -27,8 +27,13 @@ RIVAL_SHARE = 0.15
 WIDEST_MMHG = 14.0
 """A range wider than this is no answer (design choice: within 5 of its middle)."""
 NEAR_MMHG = 5.0
+SURE_ANY = 0.8
 SURE = 0.8
+SURE_ALONE = 0.95
+"""Chance that must lie within 5 mmHg of the answer; more where the other end is withheld: a recording in which one end
+cannot be told is less to be trusted at the other (design choice)."""
 CLIPPED_SHARE = 0.002
+BAD_ROOM = 0.2
 ROOM_BEATS = 2
 """Silent beats that must be recorded beyond an end."""
 LINE_MMHG = 0.8
@@ -128,8 +133,11 @@ def _answer(cuff: Cuff, levels: Levels, found: Decoded, clipped: float) -> Liste
         systolic: Heard | Withheld = Withheld(whole)
         diastolic: Heard | Withheld = Withheld(whole)
     else:
-        systolic = _systolic(mmhg, step, found)
-        diastolic = _diastolic(mmhg, step, found)
+        systolic, diastolic = _systolic(mmhg, step, found, SURE), _diastolic(mmhg, step, found, SURE)
+        if isinstance(diastolic, Withheld):
+            systolic = _systolic(mmhg, step, found, SURE_ALONE)
+        elif isinstance(systolic, Withheld):
+            diastolic = _diastolic(mmhg, step, found, SURE_ALONE)
     if cuff.inflations > 1:
         notes.append(f"{cuff.inflations} inflations: the last one was read")
     if cuff.dropped:
@@ -175,7 +183,7 @@ def _whole_reason(cuff: Cuff, levels: Levels, found: Decoded, clipped: float) ->
         return f"no usable cuff pressure: none from {a:.1f} to {b:.1f} s, inside the release"
     sounding = float(found.sounding.sum())
     room = float(np.median(levels.loudest_db))
-    if found.any < SURE or sounding < 2:
+    if found.any < SURE_ANY or sounding < 2:
         if room < 8:
             return "nothing stands out of the noise: drowned, or nothing to hear"
         return "nothing heard: no run of sounds in time with the pulse"
@@ -186,19 +194,19 @@ def _whole_reason(cuff: Cuff, levels: Levels, found: Decoded, clipped: float) ->
     return None
 
 
-def _systolic(mmhg: Floats, step: Floats, found: Decoded) -> Heard | Withheld:
-    if found.first[:ROOM_BEATS].sum() > 1 - SURE:
+def _systolic(mmhg: Floats, step: Floats, found: Decoded, sure: float) -> Heard | Withheld:
+    if found.first[:ROOM_BEATS].sum() > BAD_ROOM:
         return Withheld("inflated too low: sounds were there from the top of the release")
-    return _end(mmhg, step, found.first, "start")
+    return _end(mmhg, step, found.first, sure, "start")
 
 
-def _diastolic(mmhg: Floats, step: Floats, found: Decoded) -> Heard | Withheld:
-    if found.last[-ROOM_BEATS:].sum() > 1 - SURE:
+def _diastolic(mmhg: Floats, step: Floats, found: Decoded, sure: float) -> Heard | Withheld:
+    if found.last[-ROOM_BEATS:].sum() > BAD_ROOM:
         return Withheld("stopped too early: sounds went on to the end of the release")
-    return _end(mmhg, step, found.last, "stop")
+    return _end(mmhg, step, found.last, sure, "stop")
 
 
-def _end(mmhg: Floats, step: Floats, chance: Floats, what: str) -> Heard | Withheld:
+def _end(mmhg: Floats, step: Floats, chance: Floats, sure: float, what: str) -> Heard | Withheld:
     """Return an end from the chances (n,) that it lies at each beat."""
     share = chance / chance.sum()
     run = np.cumsum(share)
@@ -208,12 +216,12 @@ def _end(mmhg: Floats, step: Floats, chance: Floats, what: str) -> Heard | Withh
     if share[away].sum() > RIVAL_SHARE:
         other = int(np.argmax(np.where(away, share, 0)))
         return Withheld(f"two rival {what}s: {mmhg[best]:.0f} and {mmhg[other]:.0f} mmHg are both possible")
-    near = np.abs(mmhg - mmhg[best]) <= NEAR_MMHG
-    low, high = sorted((float(mmhg[min(late, len(mmhg) - 1)]), float(mmhg[early])))
-    if share[near].sum() < SURE or high - low > WIDEST_MMHG:
-        return Withheld(f"drowned: the {what} of the sounds lies somewhere from {low:.0f} to {high:.0f} mmHg")
     if step[best] > FASTEST_MMHG_PER_BEAT:
         return Withheld(f"released too fast: {step[best]:.1f} mmHg a beat at the {what}, at most 4 can be read")
+    near = np.abs(mmhg - mmhg[best]) <= NEAR_MMHG
+    low, high = sorted((float(mmhg[min(late, len(mmhg) - 1)]), float(mmhg[early])))
+    if share[near].sum() < sure or high - low > WIDEST_MMHG:
+        return Withheld(f"drowned: the {what} of the sounds lies somewhere from {low:.0f} to {high:.0f} mmHg")
     value = float(mmhg[best])
     return Heard(value, min(low, value) - LINE_MMHG, max(high, value) + LINE_MMHG)
 
@@ -236,7 +244,8 @@ def _gap(mmhg: Floats, found: Decoded) -> tuple[float, float] | None:
 def _pulse(at_s: Floats) -> tuple[float, bool]:
     steps = np.diff(at_s)
     typical = float(np.median(steps))
-    return 60 / typical, bool(1.4826 * np.median(np.abs(steps - typical)) < 0.1 * typical)
+    near = steps[np.abs(steps - typical) <= 0.3 * typical]
+    return 60 / float(near.mean()), bool(1.4826 * np.median(np.abs(steps - typical)) < 0.1 * typical)
 
 
 def _segments(cuff: Cuff) -> tuple[Segment, ...]:

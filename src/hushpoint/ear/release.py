@@ -20,7 +20,7 @@ GAP_S = 1.5
 """A straight line is drawn through missing pressure up to this long; a longer hole is stated."""
 BEAT_WINDOW_S = 1.4
 """The line is drawn along the feet of the pulse over about this long: one beat or two."""
-FEET_PERCENT = 20.0
+FEET_PERCENT = 12.0
 DUMP_MMHG_PER_S = 9.0
 DUMP_TIMES = 2.2
 """The end of the release: steeper than this, and than so many times the release's own middle rate, down to an empty
