@@ -29,6 +29,18 @@ IRREGULAR_RR_CV = 0.22
 """Coefficient of variation of the beat interval in atrial fibrillation, 20-25 % (FROM MEMORY)."""
 IRREGULAR_SYSTOLIC_SD_MMHG = 10.0
 """SD of systolic from beat to beat in atrial fibrillation, 8-12 (FROM MEMORY)."""
+FILLING_SHARES = (0.8, 0.6)
+"""How much the wait before a beat, and how much chance, fills the heart in atrial fibrillation (design choice)."""
+RUN_OFF_SHARE = 0.3
+"""Of the swing of systolic, so much goes to diastolic, the other way round, by the wait alone (design choice)."""
+FILLING_DB = 2.0
+"""Loudness that one SD of filling adds [dB] (design choice)."""
+EARLY_MMHG, AFTER_EARLY_MMHG = (-22.0, 3.0), (8.0, -4.0)
+"""What an early beat and the one after it add to systolic and diastolic (design choice)."""
+EARLY_DB, AFTER_EARLY_DB = -10.0, 2.0
+"""What they add to loudness [dB] (design choice)."""
+EARLY_WAIT, AFTER_EARLY_WAIT = 0.65, 1.35
+"""The waits before and after an early beat as parts of the mean, together two beats (design choice)."""
 LOWEST_DIASTOLIC_MMHG = 5.0
 ECTOPIC_SHARE = 0.08
 """Share of beats that come early (design choice)."""
@@ -98,15 +110,16 @@ def beat_table(
     diastolic = person.diastolic_mmhg + effects.diastolic_mmhg + effects.settling_diastolic_mmhg * fade + 0.5 * swing
     if person.rhythm == "irregular":
         # a long wait fills the heart (higher systolic) and lets the artery run down (lower diastolic)
-        filling = 0.8 * relative_rr / IRREGULAR_RR_CV + 0.6 * rng.standard_normal(len(foot))
+        waited, chance = FILLING_SHARES
+        filling = waited * relative_rr / IRREGULAR_RR_CV + chance * rng.standard_normal(len(foot))
         systolic = systolic + IRREGULAR_SYSTOLIC_SD_MMHG * filling
-        diastolic = diastolic - 0.3 * IRREGULAR_SYSTOLIC_SD_MMHG * relative_rr / IRREGULAR_RR_CV
-        level = level + 2.0 * filling
+        diastolic = diastolic - RUN_OFF_SHARE * IRREGULAR_SYSTOLIC_SD_MMHG * relative_rr / IRREGULAR_RR_CV
+        level = level + FILLING_DB * filling
     elif person.rhythm == "ectopic":
         after = np.concatenate(([False], early[:-1]))
-        systolic = systolic - 22.0 * early + 8.0 * after
-        diastolic = diastolic + 3.0 * early - 4.0 * after
-        level = level - 10.0 * early + 2.0 * after
+        systolic = systolic + EARLY_MMHG[0] * early + AFTER_EARLY_MMHG[0] * after
+        diastolic = diastolic + EARLY_MMHG[1] * early + AFTER_EARLY_MMHG[1] * after
+        level = level + EARLY_DB * early + AFTER_EARLY_DB * after
     base_level = person.loudness_db + effects.level_db + (SILENT_DB if effects.silent else 0.0)
     diastolic = np.maximum(np.minimum(diastolic, systolic - NARROWEST_MMHG), LOWEST_DIASTOLIC_MMHG)
     systolic = np.maximum(systolic, diastolic + NARROWEST_MMHG)
@@ -157,8 +170,8 @@ def _intervals(person: Person, rng: np.random.Generator, seconds: float) -> tupl
     early = rng.random(count) < ECTOPIC_SHARE
     early[0] = False
     early[1:] &= ~early[:-1]  # two early beats never follow each other
-    rr[:-1][early[1:]] *= 0.65  # the wait before an early beat is short
-    rr[early] = 1.35 * mean  # and the one after it makes up for that
+    rr[:-1][early[1:]] *= EARLY_WAIT
+    rr[early] = AFTER_EARLY_WAIT * mean
     return rr, np.zeros(count), early
 
 
