@@ -14,11 +14,14 @@ import secrets
 from collections.abc import Mapping
 from typing import Any
 
-from hushpoint.ledger.records import UnkeepableError
+from hushpoint.ledger.records import Entry, Kind, Row, Stored, UnkeepableError
 
 GENESIS = "0" * 64
 """The chain before the first row."""
 SALT_BYTES = 16
+VERSION = 1
+"""The version of the bodies written today."""
+ERASED = "this person's data was erased; nothing more is kept about them"
 _LOWEST_INTEGER, _HIGHEST_INTEGER = -(2**63), 2**63 - 1
 
 
@@ -52,6 +55,30 @@ def chained(
     """SHA-256 of the chain before and every column of this row, 64 hexadecimal digits."""
     columns = json.dumps([before, seq, at, kind, version, room, who, ref, digest], ensure_ascii=True)
     return hashlib.sha256(columns.encode()).hexdigest()
+
+
+def entry_text(entry: Entry) -> str:
+    """Return the canonical text of an entry's body; raises UnkeepableError where body or columns cannot be kept."""
+    for name, column in (("room", entry.room), ("who", entry.who), ("ref", entry.ref)):
+        if column is not None:
+            check_text(column, name)
+    return canonical(entry.body)
+
+
+def check_person(who: str) -> None:
+    """Refuse to erase nobody: rows with an empty `who` belong to no person."""
+    if not who:
+        raise UnkeepableError("who: must name a person")
+
+
+def seal(entry: Entry, text: str, seq: int, at: str, before: str) -> Stored:
+    """Give an entry its place: salt, digest and chain."""
+    salt = new_salt()
+    digest = payload_digest(salt, text)
+    kind = Kind(entry.kind)
+    chain = chained(before, seq, at, str(kind), VERSION, entry.room, entry.who, entry.ref, digest)
+    row = Row(seq, at, kind, VERSION, entry.room, entry.who, entry.ref, json.loads(text), digest, chain)
+    return Stored(row, salt, text)
 
 
 def _check(value: object, where: str) -> None:

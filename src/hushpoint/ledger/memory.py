@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import json
 import threading
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 
-from hushpoint.ledger.chain import GENESIS, canonical, chained, check_text, new_salt, payload_digest
+from hushpoint.ledger.chain import ERASED, GENESIS, check_person, entry_text, seal
 from hushpoint.ledger.records import (
     AlreadyStoredError,
     Clock,
@@ -16,15 +15,10 @@ from hushpoint.ledger.records import (
     Kind,
     Row,
     Stored,
-    UnkeepableError,
     Verification,
     utc_now,
 )
 from hushpoint.ledger.verify import erasure_entry, verify_rows
-
-VERSION = 1
-"""The version of the bodies written today."""
-ERASED = "this person's data was erased; nothing more is kept about them"
 
 
 class MemoryLedger:
@@ -132,27 +126,3 @@ class MemoryLedger:
 
     def close(self) -> None:
         """Nothing to let go of."""
-
-
-def entry_text(entry: Entry) -> str:
-    """Return the canonical text of an entry's body; raises UnkeepableError where body or columns cannot be kept."""
-    for name, column in (("room", entry.room), ("who", entry.who), ("ref", entry.ref)):
-        if column is not None:
-            check_text(column, name)
-    return canonical(entry.body)
-
-
-def check_person(who: str) -> None:
-    """Refuse to erase nobody: rows with an empty `who` belong to no person."""
-    if not who:
-        raise UnkeepableError("who: must name a person")
-
-
-def seal(entry: Entry, text: str, seq: int, at: str, before: str) -> Stored:
-    """Give an entry its place: salt, digest and chain."""
-    salt = new_salt()
-    digest = payload_digest(salt, text)
-    kind = Kind(entry.kind)
-    chain = chained(before, seq, at, str(kind), VERSION, entry.room, entry.who, entry.ref, digest)
-    row = Row(seq, at, kind, VERSION, entry.room, entry.who, entry.ref, json.loads(text), digest, chain)
-    return Stored(row, salt, text)

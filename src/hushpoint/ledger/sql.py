@@ -15,8 +15,7 @@ from typing import Any
 import sqlalchemy as sa
 from sqlalchemy.exc import DBAPIError, SQLAlchemyError
 
-from hushpoint.ledger.chain import GENESIS
-from hushpoint.ledger.memory import ERASED, check_person, entry_text, seal
+from hushpoint.ledger.chain import ERASED, GENESIS, check_person, entry_text, seal
 from hushpoint.ledger.records import (
     AlreadyStoredError,
     Clock,
