@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import socket
 import sys
 from contextlib import suppress
@@ -88,6 +89,7 @@ def _run(settings: Settings, said: str = "") -> None:
         print(f"open {address}", flush=True)  # noqa: T201
     if said:
         print(said, flush=True)  # noqa: T201
+    logging.getLogger("python_multipart").setLevel(logging.ERROR)  # it quotes bytes of forms that it cannot read
     config = uvicorn.Config(
         app,
         log_level="warning",
