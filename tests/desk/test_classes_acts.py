@@ -162,7 +162,8 @@ def test_a_class_holds_no_more_than_its_most(ledger: Ledger, code: str) -> None:
 
 
 def test_a_closed_class_takes_nobody_until_opened_again(ledger: Ledger, code: str) -> None:
-    """Closing twice is one row, under the code as it is whatever was typed; a refused join writes nothing."""
+    """Closing twice is one row; a refused join writes nothing; who has joined before comes back on another device."""
+    tomo = classes.join(ledger, room=code, name="Tomo")
     for _ in range(2):
         classes.close_class(ledger, f" {code.lower()}", closed=True)
     before = ledger.last()
@@ -170,6 +171,7 @@ def test_a_closed_class_takes_nobody_until_opened_again(ledger: Ledger, code: st
     with pytest.raises(NotAllowedError, match="closed"):
         classes.join(ledger, room=code, name="Ines")
     assert ledger.last() == before
+    assert classes.join(ledger, room=code, name="Tomo", again=True) == tomo
     assert classes.all_classes(ledger)[0].closed
     classes.close_class(ledger, code, closed=False)
     assert classes.join(ledger, room=code, name="Ines")

@@ -297,8 +297,6 @@ def join(ledger: Ledger, *, room: str, name: str, again: bool = False) -> str:
     but the lecturer can tell whether it is true.
     """
     info = find_class(ledger, room)
-    if info.closed:
-        raise NotAllowedError("This class is closed. Ask your lecturer to open it again.")
     name = clean_name(name, "name")
     with _NAMING:
         names = _names(ledger, info.code)
@@ -306,6 +304,8 @@ def join(ledger: Ledger, *, room: str, name: str, again: bool = False) -> str:
         if mine and any(True for _ in ledger.rows(kinds=[Kind.LEARNER_JOINED], room=info.code, who=mine[0], limit=1)):
             if not again:
                 raise NameTakenError("Someone has joined with this name. If it was you, on another device, say so.")
+        elif info.closed:
+            raise NotAllowedError("This class is closed to newcomers. Ask your lecturer to open it again.")
         elif not mine and len(names) >= MOST_LEARNERS:
             raise NotAllowedError(f"This class is full: it holds {MOST_LEARNERS} people. Ask your lecturer.")
         who = mine[0] if mine else _who()
