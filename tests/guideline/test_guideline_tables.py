@@ -54,9 +54,7 @@ def test_effects_match_the_shared_facts(shared_data: Path) -> None:
         "cuff one size too small": "cuff_one_too_small",
         "cuff too large": "cuff_too_large",
     }
-    with (shared_data.parent / "facts/tables/technique_effects.csv").open(
-        encoding="utf-8", newline=""
-    ) as file:
+    with (shared_data.parent / "facts/tables/technique_effects.csv").open(encoding="utf-8", newline="") as file:
         facts = {row["error"]: row for row in csv.DictReader(file)}
     for error, effect_id in names.items():
         effect, fact = technique_effects()[effect_id], facts[error]

@@ -74,9 +74,7 @@ def crept(log: dict[str, Any]) -> dict[str, Any]:
     """Let the falling cuff creep up slowly, far from any squeeze."""
     half = int(len(log["time_s"]) * 0.8)
     pressure = log["pressure_mmhg"]
-    log["pressure_mmhg"] = pressure[:half] + [
-        pressure[half] + 0.02 * step for step in range(len(pressure) - half)
-    ]
+    log["pressure_mmhg"] = pressure[:half] + [pressure[half] + 0.02 * step for step in range(len(pressure) - half)]
     return log
 
 
@@ -237,9 +235,7 @@ def test_junk_in_any_place_is_refused_or_harmless(key: str, junk: object, inner:
     systolic=st.none() | st.integers(0, 300),
     diastolic=st.none() | st.integers(0, 300),
 )
-def test_every_log_of_a_real_hand_passes(
-    peak: int, rate: float, systolic: int | None, diastolic: int | None
-) -> None:
+def test_every_log_of_a_real_hand_passes(peak: int, rate: float, systolic: int | None, diastolic: int | None) -> None:
     """Whatever the hand does and writes, a log of the real cuff is filed."""
     log = check_log(bench_log((systolic, diastolic), peak_mmhg=peak, rate_mmhg_per_s=rate))
     assert peak <= log.peak_mmhg < peak + 15
