@@ -55,9 +55,17 @@ function numbers({ truth, reading }) {
       "tbody",
       {},
       row("You wrote", ends.map((end) => el("td", {}, el("span", { class: "you" }, writtenWords(reading[end]))))),
-      row("Truth", ends.map((end) => el("td", {}, ...truthCell(truth[end])))),
+      row("Truth", sameReason(truth) ? [el("td", { colspan: 2 }, ...truthCell(truth.systolic))] : ends.map((end) => el("td", {}, ...truthCell(truth[end])))),
     ),
   );
+}
+
+/**
+ * Whether both ends are withheld for one reason, which is then said once.
+ * @param {Judgement["truth"]} truth
+ */
+function sameReason({ systolic, diastolic }) {
+  return systolic.verdict === "withheld" && diastolic.verdict === "withheld" && systolic.reason === diastolic.reason;
 }
 
 /** @param {import("./bench_picture.js").Verdict} verdict */
