@@ -94,6 +94,21 @@ def digits(
 
 
 @app.command()
+def judge(
+    readings: Annotated[Path, typer.Argument(help="CSV: measurement,observer,systolic,diastolic[,client].")],
+    learner: Annotated[str, typer.Option(help="Whose readings are judged.")],
+    reference: Annotated[str, typer.Option(help="The observer they are judged by.")],
+    rule: Annotated[str, typer.Option(help="Id of the pass rule, such as OBRIEN_90_95.")],
+    variety: Annotated[bool, typer.Option("--variety", help="Also ask for systolics from 140 and from 160.")] = False,
+    json: AsJson = False,
+) -> None:
+    """Say by a published pass rule whether a learner's pairs show competence, and what is missing."""
+    from hushpoint.cli.judge import judge_file
+
+    judge_file(readings, learner=learner, reference=reference, rule=rule, variety=variety, as_json=json)
+
+
+@app.command()
 def gauge(
     check: Annotated[Path, typer.Argument(help="CSV: reference_mmhg,reading_mmhg,direction (up or down).")],
     rule: Annotated[str, typer.Option(help="new, in_use, local or local=LIMIT.")] = "new",

@@ -1,0 +1,331 @@
+"""A learner's answers against a reference, by a named rule: what the evidence shows and what is missing.
+
+The rules are data (guideline/data/competence_rules.csv, each with its source). Counts are exact. The verdict is advice
+to the person who signs; nothing is decided here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from hushpoint.agreement import PairedReading
+from hushpoint.competence.verdict import Competent, NotYet, TooFew, Verdict, counted
+from hushpoint.guideline.competence_rules import Criterion, PassRule
+
+End = Literal["systolic", "diastolic"]
+
+MISSED_MMHG = 1000.0
+"""Stands for an answer left empty where the reference wrote one: outside every distance."""
+
+
+@dataclass(frozen=True, slots=True)
+class Answers:
+    """One end of the pairs [mmHg]: what the reference wrote and how far off the learner's answer was.
+
+    An answer left empty where the reference wrote one has the error MISSED_MMHG.
+    """
+
+    end: End
+    references_mmhg: tuple[float, ...]
+    errors_mmhg: tuple[float, ...]
+
+    def within(self, distance_mmhg: float) -> int:
+        """Return how many answers lie within the distance, the distance included."""
+        return sum(abs(error) <= distance_mmhg for error in self.errors_mmhg)
+
+
+@dataclass(frozen=True, slots=True)
+class Count:
+    """One criterion on one end, or on both together: `found` of `n` answers within, `needed` asked."""
+
+    end: str
+    within_mmhg: int
+    found: int
+    n: int
+    needed: int
+
+    @property
+    def met(self) -> bool:
+        """Whether enough answers lie within."""
+        return self.found >= self.needed
+
+
+@dataclass(frozen=True, slots=True)
+class Coverage:
+    """The pressures that the reference wrote [mmHg]: the range, and how many are high."""
+
+    systolic_mmhg: tuple[float, float]
+    diastolic_mmhg: tuple[float, float] | None
+    at_or_above_140: int
+    at_or_above_160: int
+
+
+@dataclass(frozen=True, slots=True)
+class Variety:
+    """What an institution asks the readings to hold besides the rule: how many of each at least."""
+
+    at_or_above_140: int = 1
+    at_or_above_160: int = 1
+    gap: int = 0
+    irregular: int = 0
+    faint: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Judgement:
+    """The verdict with everything it rests on."""
+
+    rule: PassRule
+    verdict: Verdict
+    counts: tuple[Count, ...]
+    coverage: Coverage
+    notes: tuple[str, ...]
+
+
+def answers_of(both: Sequence[tuple[PairedReading, PairedReading]]) -> tuple[tuple[Answers, ...], tuple[str, ...]]:
+    """Return the (learner, reference) pairs as answers by end, and notes about what was left out.
+
+    The diastolic end is there only where the reference wrote at least one.
+    """
+    systolic = Answers(
+        "systolic",
+        tuple(reference.systolic_mmhg for _, reference in both),
+        tuple(round(mine.systolic_mmhg - reference.systolic_mmhg, 6) for mine, reference in both),
+    )
+    lower = [
+        (mine.diastolic_mmhg, reference.diastolic_mmhg)
+        for mine, reference in both
+        if reference.diastolic_mmhg is not None
+    ]
+    notes = []
+    if not lower:
+        notes.append("the reference wrote no diastolic: this speaks of systolic alone")
+        return (systolic,), tuple(notes)
+    empty = sum(mine is None for mine, _ in lower)
+    if empty:
+        notes.append(f"no diastolic written where the reference wrote one: {empty}; each counts as not within")
+    if len(lower) < len(both):
+        notes.append(f"pairs where the reference wrote no diastolic, left out there: {len(both) - len(lower)}")
+    diastolic = Answers(
+        "diastolic",
+        tuple(theirs for _, theirs in lower),
+        tuple(MISSED_MMHG if mine is None else round(mine - theirs, 6) for mine, theirs in lower),
+    )
+    return (systolic, diastolic), tuple(notes)
+
+
+def judge(
+    rule: PassRule,
+    both: Sequence[tuple[PairedReading, PairedReading]],
+    variety: Variety | None = None,
+    kinds: Mapping[str, int] | None = None,
+) -> Judgement:
+    """Judge at least one (learner, reference) pair of readings of the same measurements.
+
+    `variety` is what the institution asks besides; `kinds` counts the measurements with a `gap`, an `irregular` pulse
+    or a `faint` arm, which a readings file does not tell.
+    """
+    if not both:
+        raise ValueError("judge needs at least one pair")
+    answers, notes = answers_of(both)
+    counts = _counts(rule, answers)
+    coverage = _coverage(answers)
+    missing = _sizes_missing(rule, answers)
+    if rule.clients_least:
+        clients = {reference.client for _, reference in both if reference.client}
+        if not clients:
+            notes += (f"no client codes in the file: that {rule.clients_least} people were measured is not shown",)
+        elif len(clients) < rule.clients_least:
+            missing += (
+                f"{counted(rule.clients_least - len(clients), 'more person', 'more people')} to be measured: "
+                f"{len(clients)} of {rule.clients_least}",
+            )
+    if variety is not None:
+        missing += variety_missing(variety, coverage, kinds or {})
+    elif not coverage.at_or_above_160:
+        notes += ("no reading at or above 160: the published rule does not ask for one, your own may (--variety)",)
+    unmet = tuple(count for count in counts if not count.met)
+    reasons = tuple(_told(count) for count in counts)
+    verdict: Verdict
+    if unmet and not (missing and _can_still_be_met(rule, answers)):
+        verdict = NotYet(reasons, _would_show(rule, answers, unmet) + missing)
+    elif missing:
+        verdict = TooFew(reasons, missing)
+    elif steady := constant_that_passes(rule, answers):
+        written = "/".join(f"{value:g}" for value in steady)
+        verdict = NotYet(
+            reasons,
+            (
+                f"these measurements are so alike that writing {written} every time would meet the rule too: "
+                "readings further apart are missing, such as one at or above 140 and one at or above 160",
+            ),
+        )
+    else:
+        verdict = Competent(reasons)
+    return Judgement(rule, verdict, counts, coverage, notes)
+
+
+def _counts(rule: PassRule, answers: Sequence[Answers]) -> tuple[Count, ...]:
+    if rule.ends == "pooled":
+        n = sum(len(end.errors_mmhg) for end in answers)
+        name = " and ".join(end.end for end in answers)
+        return tuple(
+            Count(name, c.within_mmhg, sum(end.within(c.within_mmhg) for end in answers), n, c.needed(n))
+            for c in rule.criteria
+        )
+    return tuple(
+        Count(end.end, c.within_mmhg, end.within(c.within_mmhg), len(end.errors_mmhg), c.needed(len(end.errors_mmhg)))
+        for end in answers
+        for c in rule.criteria
+    )
+
+
+def _told(count: Count) -> str:
+    return f"{count.end}: {count.found} of {count.n} within {count.within_mmhg} mmHg, {count.needed} asked"
+
+
+def _coverage(answers: Sequence[Answers]) -> Coverage:
+    upper = answers[0].references_mmhg
+    lower = answers[1].references_mmhg if len(answers) > 1 else None
+    return Coverage(
+        (min(upper), max(upper)),
+        None if lower is None else (min(lower), max(lower)),
+        sum(value >= 140 for value in upper),
+        sum(value >= 160 for value in upper),
+    )
+
+
+def _sizes_missing(rule: PassRule, answers: Sequence[Answers]) -> tuple[str, ...]:
+    """What is short of the set. Pooled: half of the set of each end where both are written."""
+    asked = rule.set_size // 2 if rule.ends == "pooled" and len(answers) > 1 else rule.set_size
+    return tuple(
+        f"{counted(asked - len(end.errors_mmhg), f'more {end.end} answer')}: {len(end.errors_mmhg)} of {asked}"
+        for end in answers
+        if len(end.errors_mmhg) < asked
+    )
+
+
+def variety_missing(variety: Variety, coverage: Coverage, kinds: Mapping[str, int]) -> tuple[str, ...]:
+    """Return in words what the readings lack of the variety asked."""
+    asked = (
+        (variety.at_or_above_140, coverage.at_or_above_140, "at or above 140"),
+        (variety.at_or_above_160, coverage.at_or_above_160, "at or above 160"),
+        (variety.gap, kinds.get("gap", 0), "with a silent gap"),
+        (variety.irregular, kinds.get("irregular", 0), "with an irregular pulse"),
+        (variety.faint, kinds.get("faint", 0), "on a faint arm"),
+    )
+    return tuple(
+        f"{counted(least - have, 'reading')} {what} {'is' if least - have == 1 else 'are'} missing"
+        for least, have, what in asked
+        if have < least
+    )
+
+
+def _groups(rule: PassRule, answers: Sequence[Answers]) -> tuple[tuple[Answers, ...], ...]:
+    return (tuple(answers),) if rule.ends == "pooled" else tuple((end,) for end in answers)
+
+
+def _found(group: Sequence[Answers], criterion: Criterion) -> tuple[int, int]:
+    return (
+        sum(end.within(criterion.within_mmhg) for end in group),
+        sum(len(end.errors_mmhg) for end in group),
+    )
+
+
+def _can_still_be_met(rule: PassRule, answers: Sequence[Answers]) -> bool:
+    """Whether clean answers up to the full set would still meet the rule."""
+    for group in _groups(rule, answers):
+        for criterion in rule.criteria:
+            found, n = _found(group, criterion)
+            full = max(n, rule.set_size)
+            if found + full - n < criterion.needed(full):
+                return False
+    return True
+
+
+def _would_show(rule: PassRule, answers: Sequence[Answers], unmet: Sequence[Count]) -> tuple[str, ...]:
+    short = tuple(
+        f"{count.end}: {counted(count.needed - count.found, 'more answer')} within {count.within_mmhg} mmHg "
+        f"of {count.n}"
+        for count in unmet
+    )
+    if rule.fixed_set:
+        return (*short, f"a new set of {rule.set_size} answers, on other measurements")
+    more = clean_needed(rule, answers)
+    if more is None:
+        return (*short, f"new pairs, at least {rule.set_size}, all within {rule.criteria[-1].within_mmhg} mmHg")
+    return (*short, f"{counted(more, 'more clean reading')} would show it")
+
+
+def clean_needed(rule: PassRule, answers: Sequence[Answers]) -> int | None:
+    """Return how many further answers of each end, all right, would meet the rule; None where none would."""
+    most = 0
+    for group in _groups(rule, answers):
+        for criterion in rule.criteria:
+            found, n = _found(group, criterion)
+            if criterion.share == 1:
+                if found < n:
+                    return None
+                needed = 0
+            else:
+                # found + k >= share (n + k), solved for k without rounding.
+                short = criterion.share * n - found
+                needed = max(0, -(-short // (1 - criterion.share)))
+            most = max(most, -(-int(needed) // len(group)), -(-(rule.set_size - n) // len(group)))
+    return most
+
+
+def constant_that_passes(rule: PassRule, answers: Sequence[Answers]) -> tuple[float, ...] | None:
+    """Return values that meet the rule when written every time, one for each end, or None.
+
+    Only then could someone who writes the class mean be taken for someone who hears: the readings are too alike.
+    Exact: the best constant for a distance is tried at every reference and its two edges.
+    """
+    best: list[float] = []
+    if rule.ends == "each":
+        for end in answers:
+            fit = next(
+                (
+                    value
+                    for value in _candidates(rule, end)
+                    if all(_hits(end, value, c) >= c.needed(len(end.references_mmhg)) for c in rule.criteria)
+                ),
+                None,
+            )
+            if fit is None:
+                return None
+            best.append(fit)
+        return tuple(best)
+    return _pooled_constant(rule, answers)
+
+
+def _pooled_constant(rule: PassRule, answers: Sequence[Answers]) -> tuple[float, ...] | None:
+    n = sum(len(end.references_mmhg) for end in answers)
+    by_end = [
+        {tuple(_hits(end, value, c) for c in rule.criteria): value for value in _candidates(rule, end)}
+        for end in answers
+    ]
+    choices: list[tuple[tuple[int, ...], tuple[float, ...]]] = [((0,) * len(rule.criteria), ())]
+    for hits in by_end:
+        choices = [
+            (tuple(a + b for a, b in zip(total, own, strict=True)), (*values, value))
+            for total, values in choices
+            for own, value in hits.items()
+        ]
+    for total, values in choices:
+        if all(hit >= c.needed(n) for hit, c in zip(total, rule.criteria, strict=True)):
+            return values
+    return None
+
+
+def _candidates(rule: PassRule, end: Answers) -> list[float]:
+    steps = [0, *(sign * c.within_mmhg for c in rule.criteria for sign in (-1, 1))]
+    middle = sum(end.references_mmhg) / len(end.references_mmhg)
+    found = {value + step for value in end.references_mmhg for step in steps}
+    return sorted(found, key=lambda value: abs(value - middle))
+
+
+def _hits(end: Answers, value: float, criterion: Criterion) -> int:
+    return sum(abs(value - reference) <= criterion.within_mmhg for reference in end.references_mmhg)
