@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import itertools
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,6 +13,7 @@ from hushpoint.ear.clock import beat_times
 from hushpoint.ear.decode import Decoded, alike, decode, likelihoods
 from hushpoint.ear.levels import Levels, levels_of, likeness_of, settle
 from hushpoint.ear.release import Cuff, cuff_of
+from hushpoint.ear.sync import FARTHEST_S, Shift, shift_of
 from hushpoint.measure import Heard, Withheld
 
 Floats = NDArray[np.float64]
@@ -28,7 +29,7 @@ WIDEST_MMHG = 14.0
 """A range wider than this is no answer (design choice: within 5 of its middle)."""
 NEAR_MMHG = 5.0
 SURE_ANY = 0.8
-SURE = 0.8
+SURE = 0.75
 SURE_ALONE = 0.95
 """Chance that must lie within 5 mmHg of the answer; more where the other end is withheld: a recording in which one end
 cannot be told is less to be trusted at the other (design choice)."""
@@ -95,11 +96,15 @@ def listen(samples: NDArray[np.floating], rate_hz: float, time_s: Floats, pressu
         return withheld("the sound holds values that are no numbers")
     if float(np.ptp(samples)) == 0.0:
         return withheld("nothing heard: the sound file is silent from start to end")
-    start = max(0, int((cuff.from_s - 2) * rate_hz))
-    stop = min(len(samples), int((until + 1) * rate_hz))
+    start = max(0, int((cuff.from_s - FARTHEST_S) * rate_hz))
+    stop = min(len(samples), int((until + FARTHEST_S) * rate_hz))
     part = samples[start:stop]
     bands = bands_of(part - part.mean(), rate_hz)
     bands = Bands(bands.time_s + start / rate_hz, bands.thump, bands.bands, bands.wave)
+    shift = shift_of(bands, cuff)
+    if shift is not None:
+        cuff = _shifted(cuff, shift)
+        until = min(cuff.to_s, len(samples) / rate_hz)
     beats = beat_times(bands, cuff)
     beats = beats[(beats > cuff.from_s + 0.1) & (beats < until - 0.2)]
     if len(beats) < FEWEST_BEATS:
@@ -108,7 +113,17 @@ def listen(samples: NDArray[np.floating], rate_hz: float, time_s: Floats, pressu
     levels, like = levels_of(bands, beats), likeness_of(bands, beats)
     likely = likelihoods(levels.excess_db, levels.loudest_db, levels.pause_db)
     likely = likely * alike(like.beats, like.pauses, levels.excess_db)
-    return _answer(cuff, levels, decode(likely, _step(cuff, beats)), _clipped(part))
+    return _answer(cuff, levels, decode(likely, _step(cuff, beats)), _clipped(part), shift)
+
+
+def _shifted(cuff: Cuff, shift: Shift) -> Cuff:
+    """Return the cuff on the sound's clock."""
+
+    def moved(time_s: Floats) -> Floats:
+        return time_s + shift.seconds + shift.drift * (time_s - shift.from_s)
+
+    ends = moved(np.array([cuff.from_s, cuff.to_s]))
+    return replace(cuff, time_s=moved(cuff.time_s), from_s=float(ends[0]), to_s=float(ends[1]))
 
 
 def _step(cuff: Cuff, beat_s: Floats) -> float:
@@ -124,7 +139,7 @@ def _clipped(samples: NDArray[np.floating]) -> float:
     return float(runs.mean()) if len(samples) > 3 else 0.0
 
 
-def _answer(cuff: Cuff, levels: Levels, found: Decoded, clipped: float) -> Listened:
+def _answer(cuff: Cuff, levels: Levels, found: Decoded, clipped: float, shift: Shift | None) -> Listened:
     mmhg = cuff.at(levels.at_s)
     step = cuff.rate(levels.at_s) * _typical(levels.at_s)
     notes: list[str] = []
@@ -142,6 +157,11 @@ def _answer(cuff: Cuff, levels: Levels, found: Decoded, clipped: float) -> Liste
         notes.append(f"{cuff.inflations} inflations: the last one was read")
     if cuff.dropped:
         notes.append(f"{cuff.dropped} pressure samples were no pressure and were left out")
+    if shift is not None:
+        drift = f", drifting {100 * shift.drift:+.1f} %" if shift.drift else ""
+        notes.append(
+            f"the sound started {shift.seconds:+.2f} s from the pressure's clock{drift}: put right by the pulse"
+        )
     voiced = found.sounding > 0.5
     gap = _gap(mmhg, found)
     muffled = np.flatnonzero((found.muffled > 0.5) & voiced)
