@@ -1,4 +1,4 @@
-"""Readings to bias, limits of agreement, shares within, and last digits."""
+"""Readings to bias, limits of agreement, shares within, reliability, and last digits."""
 
 from hushpoint.agreement.differences import (
     WITHIN_MMHG,
@@ -11,17 +11,47 @@ from hushpoint.agreement.differences import (
     pairs,
 )
 from hushpoint.agreement.last_digits import Digits, binomial_upper_tail, digits
+from hushpoint.agreement.reliability import (
+    Correlation,
+    IntraclassCorrelations,
+    Kappa,
+    concordance,
+    intraclass,
+    kappa,
+    share_interval,
+)
+from hushpoint.agreement.replicates import (
+    Repeatability,
+    ReplicateLimits,
+    Trend,
+    repeatability,
+    replicate_limits,
+    trend,
+)
 
 __all__ = [
     "WITHIN_MMHG",
     "Agreement",
     "AgreementError",
+    "Correlation",
     "Differences",
     "Digits",
+    "IntraclassCorrelations",
+    "Kappa",
     "PairAgreement",
     "PairedReading",
+    "Repeatability",
+    "ReplicateLimits",
+    "Trend",
     "agree",
     "binomial_upper_tail",
+    "concordance",
     "digits",
+    "intraclass",
+    "kappa",
     "pairs",
+    "repeatability",
+    "replicate_limits",
+    "share_interval",
+    "trend",
 ]
