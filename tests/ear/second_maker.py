@@ -33,6 +33,7 @@ class Made:
     taps: list[tuple[float, float]]
     """When each audible tap falls [s] and the cuff's line then [mmHg]."""
     kind: str = "plain"
+    background: str | None = None
     snr_db: float | None = None
     more: dict[str, float] = field(default_factory=dict)
 

@@ -18,8 +18,9 @@ FAINT_DB = (4.0, 30.0)
 (acoustics 1, levels FROM MEMORY), widened because arms differ."""
 MUFFLED_DB = (8.0, 32.0)
 """Muffled sounds lie 10 to 15 dB below the clear ones and fade by as much again (acoustics 1; FROM MEMORY)."""
-KNOCK = 0.03
-"""Share of silent beats that something else makes loud."""
+KNOCK = (0.006, 0.03)
+"""Share of silent beats that something else makes loud: as often as pauses are, within these (design choice)."""
+KNOCK_DB = 8.0
 HOLE = 0.04
 FAINT_HOLE = 0.15
 """Share of sounding beats that are missing (a hole after the first tap: 10 to 26 % of releases; acoustics 1)."""
@@ -46,13 +47,14 @@ UNLIKE = 0.4
 class Decoded:
     """Probabilities over beats (n,): `first` that sounds begin at it, `last` that they end with it.
 
-    `sounding` (n,) that a beat belongs to the sounding stretch; `gap` (n,) that it lies in a silent gap; `muffled` (n,)
-    that the muffled end has begun. `from_top`: that sounds were there at the first beat. `to_end`: that they were still
-    there at the last. `any`: that there were any sounds at all.
+    `loud` (n,) that a beat is heard, judged by itself. `sounding` (n,) that it belongs to the sounding stretch; `gap`
+    (n,) that it lies in a silent gap; `muffled` (n,) that the muffled end has begun. `from_top`: that sounds were there
+    at the first beat. `to_end`: that they were still there at the last. `any`: that there were any sounds at all.
     """
 
     first: Floats
     last: Floats
+    loud: Floats
     sounding: Floats
     gap: Floats
     muffled: Floats
@@ -76,7 +78,8 @@ def likelihoods(excess_db: Floats, loudest_db: Floats, pause_db: Floats) -> Floa
         return height
 
     knock = (excess_db < WIDEST_DB + 20) / WIDEST_DB
-    silent = (1 - KNOCK) * like(np.tile(noise_db, (len(excess_db), 1)), 1.5) + KNOCK * knock + 1e-9
+    share = float(np.clip(np.mean(pause_db > KNOCK_DB), *KNOCK))
+    silent = (1 - share) * like(np.tile(noise_db, (len(excess_db), 1)), 1.5) + share * knock + 1e-9
 
     def sound(span: tuple[float, float], hole: float) -> Floats:
         level = loudest_db[:, None] - np.linspace(*span, 15)
@@ -149,6 +152,7 @@ def decode(likely: Floats, step_mmhg: float) -> Decoded:
     return Decoded(
         first=first,
         last=last,
+        loud=likely[:, START] / (likely[:, START] + likely[:, BELOW]),
         sounding=voiced,
         gap=state[:, GAP],
         muffled=state[:, MUFFLED],

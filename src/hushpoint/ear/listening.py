@@ -34,6 +34,10 @@ SURE_ALONE = 0.95
 """Chance that must lie within 5 mmHg of the answer; more where the other end is withheld: a recording in which one end
 cannot be told is less to be trusted at the other (design choice)."""
 CLIPPED_SHARE = 0.002
+NEXT_PAIR = 5
+"""A pair is looked for among so many beats: farther down it is a rival, not the same start."""
+ALONE = 0.2
+"""A beat less likely heard than this, judged by itself, leaves its neighbour alone."""
 BAD_ROOM = 0.2
 ROOM_BEATS = 2
 """Silent beats that must be recorded beyond an end."""
@@ -217,7 +221,20 @@ def _whole_reason(cuff: Cuff, levels: Levels, found: Decoded, clipped: float) ->
 def _systolic(mmhg: Floats, step: Floats, found: Decoded, sure: float) -> Heard | Withheld:
     if found.first[:ROOM_BEATS].sum() > BAD_ROOM:
         return Withheld("inflated too low: sounds were there from the top of the release")
-    return _end(mmhg, step, found.first, sure, "start")
+    return _end(mmhg, step, _first_of_two(found), sure, "start")
+
+
+def _first_of_two(found: Decoded) -> Floats:
+    """Return the chances (n,) of the start, each moved on to the first beat from there whose follower is heard too.
+
+    Systolic is the first of at least two consecutive audible beats; one that stands alone does not count.
+    """
+    pair = (found.loud[:-1] > ALONE) & (found.loud[1:] > ALONE)
+    moved = np.zeros(len(found.first))
+    for place, chance in enumerate(found.first):
+        later = np.flatnonzero(pair[place : place + NEXT_PAIR])
+        moved[place + int(later[0]) if len(later) else place] += chance
+    return moved
 
 
 def _diastolic(mmhg: Floats, step: Floats, found: Decoded, sure: float) -> Heard | Withheld:
