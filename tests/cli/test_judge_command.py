@@ -62,6 +62,32 @@ def test_scene_nine_through_the_command(
     assert "lecturer decides" in found["caution"]
 
 
+def test_learning_curve_and_intervals_stand_beside_the_rule(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Seven clean pairs: eleven more would show it; of seven within, the exact interval starts at 59 %; no trend."""
+    file = readings(tmp_path, [0] * 7, [0] * 7)
+    found = judged(monkeypatch, capsys, str(file), *WHO, "OBRIEN_90_95")
+    assert found["curve"]["missing"] == ["eleven more clean readings would show it"]
+    assert (found["curve"]["limit"], len(found["curve"]["scores"])) == (3.1, 7)
+    # Clopper-Pearson of 7 of 7: 0.025 to the power 1/7.
+    assert found["counts"][0]["percent_ci"] == [pytest.approx(100 * 0.025 ** (1 / 7), abs=1e-4), 100.0]
+    assert found["trend"]["systolic"]["slope"] == 0
+    assert called(monkeypatch, str(file), *WHO, "OBRIEN_90_95") == 0
+    assert "Learning curve: eleven more clean readings would show it; someone wrong in 25 %" in " ".join(
+        capsys.readouterr().out.split()
+    )
+
+
+def test_a_clear_trend_is_told(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A learner ever lower as pressures rise is told by how much for every 10 mmHg."""
+    file = readings(tmp_path, [-place // 2 for place in range(20)], [0] * 20)
+    assert called(monkeypatch, str(file), *WHO, "OBRIEN_90_95") == 0
+    assert "It changes by −1.3 mmHg for every 10 mmHg of pressure" in " ".join(capsys.readouterr().out.split())
+
+
 def test_words_are_kind_and_say_what_is_missing(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -97,7 +97,7 @@ def test_curve_arrives_once_and_rests() -> None:
     limit = curve_limit(0.1, 0.25, 50, 0.1)
     found = learning_curve([True] * 18 + [False], limit)
     assert isinstance(found.verdict, Competent)
-    assert found.verdict.reasons[0] == "the learning curve arrived with reading 18 of 19"
+    assert found.verdict.reasons[0] == "arrived with reading 18 of 19"
     assert found.scores[-1] == found.scores[-2]
 
 

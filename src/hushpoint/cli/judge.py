@@ -6,7 +6,7 @@ import json
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from hushpoint.agreement import PairAgreement, agree, pairs
+from hushpoint.agreement import AgreementError, Differences, PairAgreement, Trend, agree, pairs, share_interval, trend
 from hushpoint.agreement.differences import shown
 from hushpoint.cli.tables import result_console, result_table
 from hushpoint.competence import (
@@ -20,6 +20,8 @@ from hushpoint.competence import (
     judge,
     pass_odds,
 )
+from hushpoint.competence.curve import Curve, curve_limit, learning_curve
+from hushpoint.competence.judging import answers_of
 from hushpoint.desk.readings_csv import read_readings_file
 from hushpoint.errors import BadInputError
 from hushpoint.guideline.competence_rules import PassRule, competence_rule
@@ -45,6 +47,13 @@ ODDS_SHOWN = (
 """Observers whose odds are told: what they are like, bias and SD of the error [mmHg] (our choice)."""
 
 
+CLEAR_TREND_P = 0.01
+"""A trend less clear than this is left to the JSON (our choice)."""
+
+CURVE = (0.10, 0.25, 50, 0.10)
+"""Learning curve: adequate and inadequate error rate, horizon, most false signals (our choice; limit computed)."""
+
+
 def judge_file(readings: Path, *, learner: str, reference: str, rule: str, variety: bool, as_json: bool) -> None:
     """Print what the pairs show by the rule. Raises BadInputError before anything is written."""
     wanted = competence_rule(rule)
@@ -53,10 +62,11 @@ def judge_file(readings: Path, *, learner: str, reference: str, rule: str, varie
     found = judge(wanted, both, Variety() if variety else None)
     agreement = agree([row for pair in both for row in pair], reference.strip()).pairs[0]
     odds = _odds(wanted, found)
+    curve = _curve(wanted, both)
     if as_json:
-        print(json.dumps(_as_json(found, agreement, odds)))  # noqa: T201
+        print(json.dumps(_as_json(found, agreement, odds, curve)))  # noqa: T201
     else:
-        _print(found, agreement, odds)
+        _print(found, agreement, odds, curve)
 
 
 def _both(
@@ -87,7 +97,34 @@ def _odds(rule: PassRule, found: Judgement) -> list[tuple[str, PassOdds]]:
     return [(what, pass_odds(rule, bias, sd, size, ends)) for size in sizes for what, bias, sd in ODDS_SHOWN]
 
 
-def _as_json(found: Judgement, agreement: PairAgreement, odds: Sequence[tuple[str, PassOdds]]) -> dict[str, Any]:
+def _curve(rule: PassRule, both: Sequence[tuple[PairedReading, PairedReading]]) -> Curve:
+    """The learning curve in the order of the reference's rows; right is every end within the rule's first distance."""
+    near = rule.criteria[0].within_mmhg
+    return learning_curve(
+        (all(end.within(near) for end in answers_of([pair])[0]) for pair in both), curve_limit(*CURVE)
+    )
+
+
+def _trend(differences: Differences | None) -> Trend | None:
+    if differences is None:
+        return None
+    try:
+        return trend(differences.means_mmhg, differences.differences_mmhg)
+    except AgreementError:
+        return None  # fewer than three pairs, or all at one pressure
+
+
+def _trend_json(differences: Differences | None) -> dict[str, Any] | None:
+    found = _trend(differences)
+    if found is None:
+        return None
+    low, high = found.slope_ci
+    return {"slope": round(found.slope, 6), "slope_ci": [round(low, 6), round(high, 6)], "p": round(found.p, 6)}
+
+
+def _as_json(
+    found: Judgement, agreement: PairAgreement, odds: Sequence[tuple[str, PassOdds]], curve: Curve
+) -> dict[str, Any]:
     rule, coverage = found.rule, found.coverage
     return {
         "learner": agreement.observer,
@@ -112,6 +149,7 @@ def _as_json(found: Judgement, agreement: PairAgreement, odds: Sequence[tuple[st
                 "n": count.n,
                 "needed": count.needed,
                 "percent": round(100 * count.found / count.n, 6),
+                "percent_ci": [round(100 * end, 6) for end in share_interval(count.found, count.n)],
                 "met": count.met,
             }
             for count in found.counts
@@ -126,6 +164,20 @@ def _as_json(found: Judgement, agreement: PairAgreement, odds: Sequence[tuple[st
             "systolic": agreement.systolic.as_json(),
             "diastolic": agreement.diastolic and agreement.diastolic.as_json(),
         },
+        "trend": {
+            "systolic": _trend_json(agreement.systolic),
+            "diastolic": _trend_json(agreement.diastolic),
+        },
+        "curve": {
+            "verdict": _VERDICTS[type(curve.verdict)],
+            "reasons": list(curve.verdict.reasons),
+            "missing": list(curve.verdict.missing),
+            "adequate": curve.limit.adequate,
+            "inadequate": curve.limit.inadequate,
+            "horizon": curve.limit.horizon,
+            "limit": curve.limit.limit,
+            "scores": [round(score, 6) for score in curve.scores],
+        },
         "odds": [
             {"observer": what, "bias_mmhg": o.bias_mmhg, "sd_mmhg": o.sd_mmhg, "n": o.n, "passes": round(o.passes, 4)}
             for what, o in odds
@@ -135,7 +187,7 @@ def _as_json(found: Judgement, agreement: PairAgreement, odds: Sequence[tuple[st
     }
 
 
-def _print(found: Judgement, agreement: PairAgreement, odds: Sequence[tuple[str, PassOdds]]) -> None:
+def _print(found: Judgement, agreement: PairAgreement, odds: Sequence[tuple[str, PassOdds]], curve: Curve) -> None:
     out, rule = result_console(), found.rule
 
     def line(text: str) -> None:
@@ -156,6 +208,11 @@ def _print(found: Judgement, agreement: PairAgreement, odds: Sequence[tuple[str,
         spread = "" if differences.sd_mmhg is None else f", SD {differences.sd_mmhg:.2f}"
         mean = f"{differences.bias_mmhg:+.2f}".replace("-", "−")
         line(f"Learner minus reference, {end}: mean {mean}{spread} mmHg, n {differences.n}.")
+        slope = _trend(differences)
+        if slope is not None and slope.p < CLEAR_TREND_P:
+            change = f"{10 * slope.slope:+.1f}".replace("-", "−")
+            line(f"  It changes by {change} mmHg for every 10 mmHg of pressure (p {slope.p:.3f}).")
+    line(f"Learning curve: {'; '.join((*curve.verdict.missing, *curve.verdict.reasons))}.")
     sizes = sorted({o.n for _, o in odds})
     table = result_table(
         "observer", "bias", "SD", *(f"of {size}" for size in sizes), title="How often this rule passes (answers an end)"

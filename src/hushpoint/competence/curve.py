@@ -127,19 +127,23 @@ def learning_curve(right: Iterable[bool], limit: CurveLimit) -> Curve:
                 arrived = n
         scores.append(score)
     reasons: tuple[str, ...] = (
-        f"someone who errs in {limit.inadequate:.0%} would show this within {limit.horizon} readings in "
-        f"{limit.false_signal:.1%}, someone who errs in {limit.adequate:.0%} in {limit.true_signal:.1%}",
+        f"someone wrong in {_percent(limit.inadequate)} of readings would show this within {limit.horizon} in "
+        f"{_percent(limit.false_signal)}, someone wrong in {_percent(limit.adequate)} in {_percent(limit.true_signal)}",
     )
     if (arrived or n) > limit.horizon:
         reasons += (f"the limit's odds were made for {limit.horizon} readings; there are more here",)
     verdict: Verdict
     if arrived is not None:
-        verdict = Competent((f"the learning curve arrived with reading {arrived} of {n}", *reasons))
+        verdict = Competent((f"arrived with reading {arrived} of {n}", *reasons))
     else:
         more = clean_needed(score, limit.up, limit.limit)
         words = (f"{counted(more, 'more clean reading')} would show it",)
         verdict = TooFew(reasons, words) if n < limit.clean_in_a_row else NotYet(reasons, words)
     return Curve(limit, tuple(scores), verdict)
+
+
+def _percent(share: float) -> str:
+    return f"{round(100 * share, 1):g} %"
 
 
 @dataclass(frozen=True, slots=True)

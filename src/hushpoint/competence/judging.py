@@ -6,6 +6,7 @@ to the person who signs; nothing is decided here.
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
@@ -15,6 +16,9 @@ from hushpoint.competence.verdict import Competent, NotYet, TooFew, Verdict, cou
 from hushpoint.guideline.competence_rules import Criterion, PassRule
 
 End = Literal["systolic", "diastolic"]
+
+_Choice = tuple[tuple[int, ...], tuple[float, ...]]
+"""What a constant hits at each distance, and the constant for each end."""
 
 MISSED_MMHG = 1000.0
 """Stands for an answer left empty where the reference wrote one: outside every distance."""
@@ -281,51 +285,42 @@ def constant_that_passes(rule: PassRule, answers: Sequence[Answers]) -> tuple[fl
     """Return values that meet the rule when written every time, one for each end, or None.
 
     Only then could someone who writes the class mean be taken for someone who hears: the readings are too alike.
-    Exact: the best constant for a distance is tried at every reference and its two edges.
+    Exact: what a constant hits changes only where a reference stands at a distance of the rule, so those are tried.
     """
-    best: list[float] = []
-    if rule.ends == "each":
-        for end in answers:
-            fit = next(
-                (
-                    value
-                    for value in _candidates(rule, end)
-                    if all(_hits(end, value, c) >= c.needed(len(end.references_mmhg)) for c in rule.criteria)
-                ),
-                None,
-            )
-            if fit is None:
-                return None
-            best.append(fit)
-        return tuple(best)
-    return _pooled_constant(rule, answers)
-
-
-def _pooled_constant(rule: PassRule, answers: Sequence[Answers]) -> tuple[float, ...] | None:
-    n = sum(len(end.references_mmhg) for end in answers)
-    by_end = [
-        {tuple(_hits(end, value, c) for c in rule.criteria): value for value in _candidates(rule, end)}
-        for end in answers
-    ]
-    choices: list[tuple[tuple[int, ...], tuple[float, ...]]] = [((0,) * len(rule.criteria), ())]
-    for hits in by_end:
+    choices: list[_Choice] = [((0,) * len(rule.criteria), ())]
+    n = 0
+    for end in answers:
+        own = _best_constants(rule, end)
+        size = len(end.references_mmhg)
+        if rule.ends == "each":
+            own = [choice for choice in own if _meets(rule, choice[0], size)][:1]
         choices = [
-            (tuple(a + b for a, b in zip(total, own, strict=True)), (*values, value))
+            (tuple(a + b for a, b in zip(total, hits, strict=True)), values + value)
             for total, values in choices
-            for own, value in hits.items()
+            for hits, value in own
         ]
-    for total, values in choices:
-        if all(hit >= c.needed(n) for hit, c in zip(total, rule.criteria, strict=True)):
-            return values
-    return None
+        n += size
+    if rule.ends == "pooled":
+        choices = [choice for choice in choices if _meets(rule, choice[0], n)]
+    return choices[0][1] if choices else None
 
 
-def _candidates(rule: PassRule, end: Answers) -> list[float]:
-    steps = [0, *(sign * c.within_mmhg for c in rule.criteria for sign in (-1, 1))]
-    middle = sum(end.references_mmhg) / len(end.references_mmhg)
-    found = {value + step for value in end.references_mmhg for step in steps}
-    return sorted(found, key=lambda value: abs(value - middle))
+def _meets(rule: PassRule, hits: Sequence[int], n: int) -> bool:
+    return all(hit >= criterion.needed(n) for hit, criterion in zip(hits, rule.criteria, strict=True))
 
 
-def _hits(end: Answers, value: float, criterion: Criterion) -> int:
-    return sum(abs(value - reference) <= criterion.within_mmhg for reference in end.references_mmhg)
+def _best_constants(rule: PassRule, end: Answers) -> list[_Choice]:
+    """Constants no other beats at every distance, with how many references each hits at each distance."""
+    ordered = sorted(end.references_mmhg)
+    distances = [criterion.within_mmhg for criterion in rule.criteria]
+    tried: dict[tuple[int, ...], float] = {}
+    for value in sorted({reference + sign * d for reference in ordered for d in distances for sign in (-1, 0, 1)}):
+        hits = tuple(bisect_right(ordered, value + d) - bisect_left(ordered, value - d) for d in distances)
+        if hits not in tried or abs(value - ordered[len(ordered) // 2]) < abs(tried[hits] - ordered[len(ordered) // 2]):
+            tried[hits] = value
+    best: list[_Choice] = []
+    for hits in sorted(tried, reverse=True):
+        # Nearest distance first, so an earlier one beats this one unless it hits more at the last distance.
+        if not best or hits[-1] > best[-1][0][-1]:
+            best.append((hits, (tried[hits],)))
+    return best
