@@ -134,6 +134,18 @@ def cuff(
 
 
 @app.command()
+def visit(
+    visit_json: Annotated[str, typer.Argument(metavar="VISIT", help="JSON file of a visit, or - for standard input.")],
+    policy: Annotated[str | None, typer.Option(help="The policy to judge by; wins over the file's.")] = None,
+    json: AsJson = False,
+) -> None:
+    """Judge a client's visit under a policy: the next step, the value, its category, proceed, repeat or refer."""
+    from hushpoint.cli.visit import visit_file
+
+    visit_file(visit_json, policy=policy, as_json=json)
+
+
+@app.command()
 def serve(
     data: DataDir = None,
     port: Annotated[int, typer.Option(help="Port to listen on.", min=1, max=65535)] = 8100,

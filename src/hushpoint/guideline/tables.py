@@ -45,6 +45,10 @@ class TableRow:
             raise self.refuse(column, f"a number from {low:g} to {high:g}")
         return value
 
+    def optional_number(self, column: str, low: float, high: float) -> float | None:
+        """Return a number as `number` does, or None where the cell is empty."""
+        return self.number(column, low, high) if self._cells[column].strip() else None
+
     def pair(self, low_column: str, high_column: str, low: float, high: float) -> tuple[float, float]:
         """Return a range whose first number is not above its second."""
         pair = (self.number(low_column, low, high), self.number(high_column, low, high))
