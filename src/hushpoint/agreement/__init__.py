@@ -10,7 +10,7 @@ from hushpoint.agreement.differences import (
     agree,
     pairs,
 )
-from hushpoint.agreement.last_digits import Digits, binomial_upper_tail, digits
+from hushpoint.agreement.last_digits import Digits, ObserverDigits, binomial_upper_tail, digits, digits_by_observer
 from hushpoint.agreement.reliability import (
     Correlation,
     IntraclassCorrelations,
@@ -38,6 +38,7 @@ __all__ = [
     "Digits",
     "IntraclassCorrelations",
     "Kappa",
+    "ObserverDigits",
     "PairAgreement",
     "PairedReading",
     "Repeatability",
@@ -47,6 +48,7 @@ __all__ = [
     "binomial_upper_tail",
     "concordance",
     "digits",
+    "digits_by_observer",
     "intraclass",
     "kappa",
     "pairs",

@@ -11,6 +11,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
+from hushpoint.agreement.differences import PairedReading
+
 FEWEST = 12
 """Under this many readings the counts tell too little of a habit (our choice; of 12, six zeros stand out)."""
 
@@ -41,6 +43,38 @@ class Digits:
             "p_zeros": self.p_zeros,
             "flags": list(self.flags),
         }
+
+
+@dataclass(frozen=True, slots=True)
+class ObserverDigits:
+    """One observer's last digits at both ends."""
+
+    observer: str
+    systolic: Digits
+    diastolic: Digits
+
+    def as_json(self) -> dict[str, Any]:
+        """The object of docs/agreement.md."""
+        return {
+            "observer": self.observer,
+            "systolic": self.systolic.as_json(),
+            "diastolic": self.diastolic.as_json(),
+        }
+
+
+def digits_by_observer(readings: Iterable[PairedReading]) -> list[ObserverDigits]:
+    """Count each observer's last digits, in order of first appearance."""
+    by_observer: dict[str, list[PairedReading]] = {}
+    for row in readings:
+        by_observer.setdefault(row.observer, []).append(row)
+    return [
+        ObserverDigits(
+            observer,
+            digits(row.systolic_mmhg for row in rows),
+            digits(row.diastolic_mmhg for row in rows if row.diastolic_mmhg is not None),
+        )
+        for observer, rows in by_observer.items()
+    ]
 
 
 def digits(values_mmhg: Iterable[float]) -> Digits:

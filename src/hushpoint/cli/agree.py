@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
-from hushpoint.agreement import WITHIN_MMHG, Agreement, Differences, PairedReading, agree, digits
+from hushpoint.agreement import WITHIN_MMHG, Agreement, Differences, ObserverDigits, agree, digits_by_observer
 from hushpoint.agreement.differences import shown
 from hushpoint.cli.tables import result_console, result_table
 from hushpoint.desk.readings_csv import read_readings_file
@@ -41,41 +41,30 @@ def agree_file(readings: Path, *, reference: str | None, as_json: bool, picture:
         _print_json(agreement.as_json())
     else:
         _print_agreement(agreement)
+        _print_digits(digits_by_observer(rows))
+        result_console().print(CAUTION, markup=False)
 
 
 def digits_file(readings: Path, *, as_json: bool) -> None:
     """Print each observer's last digits. Raises BadInputError."""
     rows = read_readings_file(readings)
-    by_observer: dict[str, list[PairedReading]] = {}
-    for row in rows:
-        by_observer.setdefault(row.observer, []).append(row)
-    found = [
-        (
-            observer,
-            digits(row.systolic_mmhg for row in theirs),
-            digits(row.diastolic_mmhg for row in theirs if row.diastolic_mmhg is not None),
-        )
-        for observer, theirs in by_observer.items()
-    ]
+    found = digits_by_observer(rows)
     if as_json:
-        _print_json(
-            {
-                "observers": [
-                    {"observer": name, "systolic": upper.as_json(), "diastolic": lower.as_json()}
-                    for name, upper, lower in found
-                ]
-            }
-        )
-        return
+        _print_json({"observers": [one.as_json() for one in found]})
+    else:
+        _print_digits(found)
+
+
+def _print_digits(found: Sequence[ObserverDigits]) -> None:
     console = result_console()
     table = result_table("observer", "end", "n", *"0123456789", "p zeros", title="Last digits", gap=0)
     words = []
-    for name, upper, lower in found:
-        for end, counted in (("sys", upper), ("dia", lower)):
+    for one in found:
+        for end, counted in (("sys", one.systolic), ("dia", one.diastolic)):
             if counted.n:
                 p_zeros = "" if counted.p_zeros is None else f"{counted.p_zeros:.3f}"
-                table.add_row(_cell(name, 20), end, str(counted.n), *map(str, counted.counts), p_zeros)
-            words += [f"{name}, {end}: {flag}" for flag in counted.flags]
+                table.add_row(_cell(one.observer, 20), end, str(counted.n), *map(str, counted.counts), p_zeros)
+            words += [f"{one.observer}, {end}: {flag}" for flag in counted.flags]
     console.print(table)
     for line in words:
         console.print(line, markup=False)
@@ -167,7 +156,6 @@ def _print_agreement(agreement: Agreement) -> None:
         console.print(f"({MOST_DRAWN} of {len(drawable)} drawn; --picture draws more.)", markup=False)
     for note in agreement.notes:
         console.print(f"Note: {note}.", markup=False)
-    console.print(CAUTION, markup=False)
 
 
 def bars(found: Differences) -> Sequence[str]:

@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import base64
 import json
-from collections.abc import Sequence
 from typing import Any
 
 from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
-from hushpoint.agreement import PairedReading, agree, digits
+from hushpoint.agreement import agree, digits_by_observer
 from hushpoint.desk.readings_csv import parse_readings
 from hushpoint.errors import BadInputError
 from hushpoint.web.context import off_loop, page
@@ -51,26 +50,9 @@ def _compare(name: str, data: bytes, reference: str | None) -> dict[str, Any]:
     result = found.as_json()
     return {
         "result": result,
-        "digits": _digits(readings),
+        "digits": {"observers": [one.as_json() for one in digits_by_observer(readings)]},
         "picture": base64.b64encode(agreement_picture(found, "svg")).decode(),
         "json": json.dumps(result, indent=2),
-    }
-
-
-def _digits(readings: Sequence[PairedReading]) -> dict[str, Any]:
-    """Return each observer's last digits, as `hushpoint digits --json` prints them."""
-    by_observer: dict[str, list[PairedReading]] = {}
-    for row in readings:
-        by_observer.setdefault(row.observer, []).append(row)
-    return {
-        "observers": [
-            {
-                "observer": name,
-                "systolic": digits(row.systolic_mmhg for row in rows).as_json(),
-                "diastolic": digits(row.diastolic_mmhg for row in rows if row.diastolic_mmhg is not None).as_json(),
-            }
-            for name, rows in by_observer.items()
-        ]
     }
 
 
