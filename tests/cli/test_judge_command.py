@@ -9,6 +9,7 @@ from typing import Any
 
 import pytest
 
+from hushpoint.agreement import digits
 from hushpoint.cli.main import run
 
 
@@ -77,6 +78,23 @@ def test_learning_curve_and_intervals_stand_beside_the_rule(
     assert "Learning curve: eleven more clean readings would show it; someone wrong in 25 %" in " ".join(
         capsys.readouterr().out.split()
     )
+
+
+def test_scene_three_zeros_are_a_habit_to_review(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """14 of 30 even systolics end in 0, p 0.0009: "review the reading habit", and the verdict is untouched."""
+    zeros, others = [100, 110, 120, 130, 140, 150, 160] * 2, [102, 114, 126, 138, 142, 154, 166, 118] * 2
+    lines = ["measurement,observer,systolic,diastolic"]
+    for place, value in enumerate(zeros + others):
+        lines += [f"{place},L,{value},{60 + 2 * (place % 9)}", f"{place},S,{value},{60 + 2 * (place % 9)}"]
+    file = tmp_path / "zeros.csv"
+    file.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    found = judged(monkeypatch, capsys, str(file), *WHO, "OBRIEN_90_95")
+    assert found["verdict"] == "competent"
+    (habit,) = (note for note in found["notes"] if "habit" in note)
+    assert habit.startswith("review the reading habit, systolic: zeros stand out clearly: 14 of 30 even readings")
+    assert round(digits(zeros + others).p_zeros or 0, 4) == 0.0009
 
 
 def test_a_clear_trend_is_told(

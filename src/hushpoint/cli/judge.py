@@ -3,10 +3,21 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from hushpoint.agreement import AgreementError, Differences, PairAgreement, Trend, agree, pairs, share_interval, trend
+from hushpoint.agreement import (
+    AgreementError,
+    Differences,
+    PairAgreement,
+    Trend,
+    agree,
+    digits,
+    pairs,
+    share_interval,
+    trend,
+)
 from hushpoint.agreement.differences import shown
 from hushpoint.cli.tables import result_console, result_table
 from hushpoint.competence import (
@@ -61,6 +72,7 @@ def judge_file(readings: Path, *, learner: str, reference: str, rule: str, varie
     both = _both(rows, learner.strip(), reference.strip(), readings)
     found = judge(wanted, both, Variety() if variety else None)
     agreement = agree([row for pair in both for row in pair], reference.strip()).pairs[0]
+    found = replace(found, notes=found.notes + _habits(both))
     odds = _odds(wanted, found)
     curve = _curve(wanted, both)
     if as_json:
@@ -85,6 +97,20 @@ def _both(
     if not both:
         raise BadInputError(f"{name}: the two share no measurement; at least 1 measurement read by both is needed")
     return both
+
+
+def _habits(both: Sequence[tuple[PairedReading, PairedReading]]) -> tuple[str, ...]:
+    """What stands out in how the learner writes: a habit to look at, no part of the verdict."""
+    ends = {
+        "systolic": [mine.systolic_mmhg for mine, _ in both],
+        "diastolic": [mine.diastolic_mmhg for mine, _ in both if mine.diastolic_mmhg is not None],
+    }
+    return tuple(
+        f"review the reading habit, {end}: {flag}"
+        for end, values in ends.items()
+        for flag in digits(values).flags
+        if "stand out" in flag
+    )
 
 
 def _odds(rule: PassRule, found: Judgement) -> list[tuple[str, PassOdds]]:
