@@ -6,6 +6,7 @@ one line on standard error.
 
 from __future__ import annotations
 
+import os
 import sys
 from pathlib import Path
 from typing import Annotated, NoReturn
@@ -231,6 +232,10 @@ def run() -> None:
         sys.exit(130)
     except typer.TyperException as refusal:
         _refuse(_one_line(refusal))
+    except BrokenPipeError:
+        # whoever read our output has enough of it; the interpreter must not try to flush the rest
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        sys.exit(0)
     except OSError as trouble:
         _refuse(f"the machine refused: {trouble.strerror or type(trouble).__name__}")
     sys.exit(status if isinstance(status, int) else 0)

@@ -15,10 +15,19 @@ def result_console() -> Console:
     """Return the console for results, on standard output."""
     from rich.console import Console
 
+    class ResultConsole(Console):
+        """A reader that has enough, such as `head`, is no finding: status 1 belongs to `verify`."""
+
+        def on_broken_pipe(self) -> None:
+            try:
+                super().on_broken_pipe()
+            except SystemExit:
+                raise SystemExit(0) from None
+
     if isinstance(sys.stdout, io.TextIOWrapper):
         # Bars and signs that an old terminal's character set lacks become question marks, not an error.
         sys.stdout.reconfigure(errors="replace")
-    return Console(highlight=False)
+    return ResultConsole(highlight=False)
 
 
 def result_table(*headings: str, title: str, gap: int = 1) -> Table:
