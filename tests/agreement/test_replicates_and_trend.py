@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from hushpoint.agreement import AgreementError, PairedReading, agree
-from hushpoint.agreement.replicates import repeatability, replicate_limits, trend
+from hushpoint.agreement.replicates import EXACT_UP_TO, exact_limits_ci, repeatability, replicate_limits, trend
 
 PUBLISHED = Path(__file__).resolve().parents[1] / "published"
 
@@ -82,6 +82,37 @@ def test_intervals_of_replicate_limits_hold_the_truth() -> None:
         low, high = replicate_limits(mine, theirs).limits_ci_mmhg[1]
         covered += low <= true_upper <= high
     assert 0.92 <= covered / runs <= 0.98
+
+
+@pytest.mark.parametrize("n", [3, 8])
+def test_exact_intervals_hold_the_limits_of_few_pairs(n: int) -> None:
+    """Of 3 000 drawn sets of few pairs, each limit lies in its interval in 94 to 96 %: exact, where n is small."""
+    draw, runs, below, above = random.Random(9), 3000, 0, 0
+    for _ in range(runs):
+        found = exact_limits_ci([draw.gauss(1, 3) for _ in range(n)])
+        assert found is not None
+        (low, high), (upper_low, upper_high) = found
+        below += low <= 1 - 1.96 * 3 <= high
+        above += upper_low <= 1 + 1.96 * 3 <= upper_high
+    assert 0.94 <= below / runs <= 0.96
+    assert 0.94 <= above / runs <= 0.96
+
+
+def test_exact_intervals_meet_the_usual_ones_at_many_pairs() -> None:
+    """At the last n told exactly, both intervals of a limit lie within 5 % of the SD; beyond it none is given."""
+    draw = random.Random(10)
+    values = [draw.gauss(0, 2) for _ in range(EXACT_UP_TO)]
+    exact = exact_limits_ci(values)
+    rows = [PairedReading(str(n), who, 100 + (v if who == "S" else 0)) for n, v in enumerate(values) for who in "LS"]
+    usual = agree(rows, "L").pairs[0].systolic
+    assert exact is not None
+    assert usual.limits_ci_mmhg is not None
+    assert usual.sd_mmhg is not None
+    for one, other in zip(exact, usual.limits_ci_mmhg, strict=True):
+        assert one == pytest.approx(other, abs=0.05 * usual.sd_mmhg)
+    assert exact_limits_ci([*values, 0.0]) is None
+    with pytest.raises(AgreementError, match="at least 2"):
+        exact_limits_ci([1.0])
 
 
 def test_trend_by_hand() -> None:

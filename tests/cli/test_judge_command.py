@@ -74,6 +74,7 @@ def test_learning_curve_and_intervals_stand_beside_the_rule(
     # Clopper-Pearson of 7 of 7: 0.025 to the power 1/7.
     assert found["counts"][0]["percent_ci"] == [pytest.approx(100 * 0.025 ** (1 / 7), abs=1e-4), 100.0]
     assert found["trend"]["systolic"]["slope"] == 0
+    assert found["limits_exact_ci_mmhg"]["systolic"] == [[0.0, 0.0], [0.0, 0.0]]
     assert called(monkeypatch, str(file), *WHO, "OBRIEN_90_95") == 0
     assert "Learning curve: eleven more clean readings would show it; someone wrong in 25 %" in " ".join(
         capsys.readouterr().out.split()

@@ -8,8 +8,11 @@ from pathlib import Path
 
 import pytest
 
+from hushpoint.agreement import PairedReading
+from hushpoint.competence import Competent, NotYet, judge
 from hushpoint.competence.currency import Current, Lapsed, NeverSigned, currency, months_after
 from hushpoint.errors import BadInputError
+from hushpoint.guideline.competence_rules import competence_rule
 
 PUBLISHED = Path(__file__).resolve().parents[1] / "published" / "competence_currency_scene_ten.csv"
 with PUBLISHED.open(encoding="utf-8", newline="") as table:
@@ -71,3 +74,24 @@ def test_months_outside_the_range_are_refused(months: int) -> None:
     """1 to 60 months."""
     with pytest.raises(BadInputError, match="1 to 60"):
         months_after(date(2026, 3, 10), months)
+
+
+def test_scene_ten_from_attempts_to_the_new_date() -> None:
+    """Attempt 1 has 21 of 24 within 2: not renewed, still lapsed. Attempt 2, on new clips, 23: current to 14 March."""
+    signed, asked = [date(2026, 3, 10)], date(2026, 9, 14)
+    rule = competence_rule("NHANES_2003")
+    for within_2, verdict, status in ((21, NotYet, Lapsed), (23, Competent, Current)):
+        errors = [0.0] * within_2 + [4.0] * (24 - within_2)
+        both = [
+            (
+                PairedReading(str(n), "S", 100 + 8 * n + errors[2 * n], 50 + 4 * n + errors[2 * n + 1]),
+                PairedReading(str(n), "key", 100 + 8 * n, 50 + 4 * n),
+            )
+            for n in range(12)
+        ]
+        found = judge(rule, both)
+        assert isinstance(found.verdict, verdict)
+        if isinstance(found.verdict, Competent):
+            signed.append(asked)
+        assert isinstance(currency(signed, asked, rule.renew_months), status)
+    assert currency(signed, asked, rule.renew_months).reason.endswith("current to 14 Mar 2027")

@@ -13,6 +13,9 @@ from dataclasses import dataclass
 
 from hushpoint.agreement.differences import Z_LIMITS, AgreementError
 
+EXACT_UP_TO = 100
+"""Up to this many pairs intervals of limits are exact; beyond, the usual ones differ by under 5 % of the SD."""
+
 
 @dataclass(frozen=True, slots=True)
 class Repeatability:
@@ -114,6 +117,25 @@ def replicate_limits(observer: Sequence[Sequence[float]], reference: Sequence[Se
         n, bias, (bias - half, bias + half), between, corrected, sd, (low, high),
         ((low - wide, low + wide), (high - wide, high + wide)),
     )  # fmt: skip
+
+
+def exact_limits_ci(differences_mmhg: Sequence[float]) -> tuple[tuple[float, float], tuple[float, float]] | None:
+    """Return exact 95 % intervals of the lower and the upper limit of agreement [mmHg], for normal differences.
+
+    (limit - mean) sqrt(n) / SD follows a noncentral t with n - 1 degrees and noncentrality 1.96 sqrt(n) (Carkeet 2015,
+    Optom Vis Sci 92:e71-80, from memory). None beyond EXACT_UP_TO pairs, where the usual interval serves as well.
+    Raises AgreementError for fewer than two.
+    """
+    n = len(differences_mmhg)
+    if n < 2:
+        raise AgreementError(f"{n} pair: at least 2 are needed for intervals of limits")
+    if n > EXACT_UP_TO:
+        return None
+    from scipy.special import nctdtrit
+
+    bias, sd = _mean(differences_mmhg), math.sqrt(_square_sum(differences_mmhg) / (n - 1))
+    near, far = (float(nctdtrit(n - 1, Z_LIMITS * math.sqrt(n), p)) * sd / math.sqrt(n) for p in (0.025, 0.975))
+    return (bias - far, bias - near), (bias + near, bias + far)
 
 
 def trend(means_mmhg: Sequence[float], differences_mmhg: Sequence[float]) -> Trend:

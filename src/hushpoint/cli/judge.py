@@ -14,6 +14,7 @@ from hushpoint.agreement import (
     Trend,
     agree,
     digits,
+    exact_limits_ci,
     pairs,
     share_interval,
     trend,
@@ -148,10 +149,18 @@ def _trend_json(differences: Differences | None) -> dict[str, Any] | None:
     return {"slope": round(found.slope, 6), "slope_ci": [round(low, 6), round(high, 6)], "p": round(found.p, 6)}
 
 
+def _exact_json(differences: Differences | None) -> list[list[float]] | None:
+    if differences is None or differences.n < 2:
+        return None
+    exact = exact_limits_ci(differences.differences_mmhg)
+    return exact and [[round(low, 6), round(high, 6)] for low, high in exact]
+
+
 def _as_json(
     found: Judgement, agreement: PairAgreement, odds: Sequence[tuple[str, PassOdds]], curve: Curve
 ) -> dict[str, Any]:
     rule, coverage = found.rule, found.coverage
+    ends = (("systolic", agreement.systolic), ("diastolic", agreement.diastolic))
     return {
         "learner": agreement.observer,
         "reference": agreement.reference,
@@ -190,10 +199,8 @@ def _as_json(
             "systolic": agreement.systolic.as_json(),
             "diastolic": agreement.diastolic and agreement.diastolic.as_json(),
         },
-        "trend": {
-            "systolic": _trend_json(agreement.systolic),
-            "diastolic": _trend_json(agreement.diastolic),
-        },
+        "trend": {end: _trend_json(differences) for end, differences in ends},
+        "limits_exact_ci_mmhg": {end: _exact_json(differences) for end, differences in ends},
         "curve": {
             "verdict": _VERDICTS[type(curve.verdict)],
             "reasons": list(curve.verdict.reasons),
