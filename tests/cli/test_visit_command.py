@@ -112,3 +112,26 @@ def test_emergency_leaves_value_and_category_out(
     found = json.loads(out)
     assert (found["value"], found["category"], found["also"]) == (None, None, [])
     assert (found["next"]["do"], found["action"]["verdict"], found["action"]["when"]) == ("stop", "emergency", "now")
+
+
+def test_a_file_of_one_visit_a_line(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """One object a line in the same order; a bad line gives its error, the rest go on, the status is 2."""
+    path = tmp_path / "day.jsonl"
+    good = json.dumps(SCENE_8)
+    path.write_text(f"{good}\n\n{{}}\n" + "x" * 2_500_000 + f"\n{good}", encoding="utf-8")
+    status, out, err = said([str(path), "--json"], monkeypatch, capsys)
+    assert (status, err) == (2, "")
+    found = [json.loads(line) for line in out.splitlines()]
+    assert [each.get("line") for each in found] == [None, 3, 4, None]
+    assert found[0] == found[3]
+    assert found[1]["error"].startswith("day.jsonl, line 3: no readings")
+    assert "1 MB" in found[2]["error"]
+    path.write_text(good + "\n", encoding="utf-8")
+    assert said([str(path), "--json"], monkeypatch, capsys)[0] == 0
+    status, out, err = said([str(path)], monkeypatch, capsys)
+    assert (status, out) == (2, "")
+    assert "--json is needed" in err
+    path.write_bytes(b"")
+    assert said([str(path), "--json"], monkeypatch, capsys)[:2] == (2, "")

@@ -143,7 +143,7 @@ def visit(
     """Judge a client's visit under a policy: the next step, the value, its category, proceed, repeat or refer."""
     from hushpoint.cli.visit import visit_file
 
-    visit_file(visit_json, policy=policy, as_json=json)
+    raise typer.Exit(visit_file(visit_json, policy=policy, as_json=json))
 
 
 @app.command()

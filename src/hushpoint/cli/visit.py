@@ -8,8 +8,10 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from hushpoint.desk.visit_json import LARGEST_BYTES, VisitFileError, parse_visit, visit_file_bytes
-from hushpoint.guideline.clinical_policies import clinical_policies, clinical_policy
+from hushpoint.desk.csv_file import told_name
+from hushpoint.desk.visit_json import LARGEST_BYTES, VisitFileError, parse_visit, visit_file_bytes, visit_lines
+from hushpoint.errors import BadInputError
+from hushpoint.guideline.clinical_policies import ClinicalPolicy, clinical_policies, clinical_policy
 from hushpoint.measure.shown import whole_mmhg
 from hushpoint.visit import Judged, Refer, judge_visit
 
@@ -19,25 +21,49 @@ if TYPE_CHECKING:
 ROUNDING = "shown to the nearest whole mmHg, halves up; judged unrounded"
 
 
-def visit_file(typed: str, *, policy: str | None, as_json: bool) -> None:
-    """Print what the policy says about a visit; `typed` is a path, or - for standard input. Raises BadInputError."""
+def visit_file(typed: str, *, policy: str | None, as_json: bool) -> int:
+    """Print what the policy says about a visit and return the exit status. Raises BadInputError.
+
+    `typed` is a path, - for standard input, or a file of one visit a line whose name ends in .jsonl: there a line that
+    cannot be read gives an object with its error, the rest go on, and the status is 2.
+    """
+    chosen = None if policy is None else clinical_policy(policy)
+    path = Path(typed)
+    if path.suffix == ".jsonl":
+        if not as_json:
+            raise VisitFileError(f"{told_name(path.name)}: one visit a line; --json is needed")
+        return _judge_lines(path, chosen)
     if typed == "-":
         data, name = sys.stdin.buffer.read(LARGEST_BYTES + 1), "standard input"
     else:
-        data, name = visit_file_bytes(Path(typed)), Path(typed).name
-    chosen = None if policy is None else clinical_policy(policy)
-    visit, named = parse_visit(data, name)
-    if chosen is None:
-        if named is None:
-            raise VisitFileError(
-                f"{name}: no policy; --policy or policy must be one of {', '.join(clinical_policies())}"
-            )
-        chosen = clinical_policy(named)
-    judged = judge_visit(visit, chosen, datetime.now().astimezone())
+        data, name = visit_file_bytes(path), path.name
+    judged = _judge(data, name, chosen)
     if as_json:
         print(json.dumps(as_object(judged)))  # noqa: T201
     else:
         _print(judged)
+    return 0
+
+
+def _judge(data: bytes, name: str, chosen: ClinicalPolicy | None) -> Judged:
+    visit, named = parse_visit(data, name)
+    if chosen is None:
+        if named is None:
+            known = ", ".join(clinical_policies())
+            raise VisitFileError(f"{told_name(name)}: no policy; --policy or policy must be one of {known}")
+        chosen = clinical_policy(named)
+    return judge_visit(visit, chosen, datetime.now().astimezone())
+
+
+def _judge_lines(path: Path, chosen: ClinicalPolicy | None) -> int:
+    status = 0
+    for line, data in visit_lines(path):
+        try:
+            told = as_object(_judge(data, f"{path.name}, line {line}", chosen))
+        except BadInputError as refusal:
+            told, status = {"line": line, "error": str(refusal)}, 2
+        print(json.dumps(told))  # noqa: T201
+    return status
 
 
 def as_object(judged: Judged) -> dict[str, object]:

@@ -5,10 +5,10 @@ from __future__ import annotations
 import json
 import math
 import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from datetime import datetime
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any, BinaryIO, TypeVar
 
 from hushpoint.agreement.differences import shown
 from hushpoint.desk.csv_file import told_name
@@ -60,15 +60,41 @@ class _Place:
 
 def visit_file_bytes(path: Path) -> bytes:
     """Return the bytes of a file, one more than is read where it is too large. Raises VisitFileError."""
+    with _opened(path) as file:
+        return _read(path, lambda: file.read(LARGEST_BYTES + 1))
+
+
+def visit_lines(path: Path) -> Iterator[tuple[int, bytes]]:
+    """Yield (line number, bytes) of every line that is not blank. Raises VisitFileError.
+
+    A line too long for a visit is cut one byte beyond what is read, so that reading it refuses it.
+    """
+    with _opened(path) as file:
+        line = 0
+        while data := _read(path, lambda: file.readline(LARGEST_BYTES + 1)):
+            line += 1
+            rest = data
+            while len(rest) > LARGEST_BYTES and not rest.endswith(b"\n"):
+                rest = _read(path, lambda: file.readline(LARGEST_BYTES + 1))
+            if data.strip():
+                yield line, data
+        if not line:
+            raise VisitFileError(f"{told_name(path.name)}: the file is empty; one JSON object a line is needed")
+
+
+def _opened(path: Path) -> BinaryIO:
     name = told_name(path.name)
+    if _read(path, path.is_dir):
+        raise VisitFileError(f"{name}: this is a folder; a JSON file is needed")
+    return _read(path, lambda: path.open("rb"))
+
+
+def _read(path: Path, act: Callable[[], _T]) -> _T:
     try:
-        if path.is_dir():
-            raise VisitFileError(f"{name}: this is a folder; a JSON file is needed")
-        with path.open("rb") as file:
-            return file.read(LARGEST_BYTES + 1)
+        return act()
     except (OSError, ValueError) as refusal:
         reason = getattr(refusal, "strerror", None) or "no such name"
-        raise VisitFileError(f"{name}: cannot be read ({reason}); a JSON file is needed") from None
+        raise VisitFileError(f"{told_name(path.name)}: cannot be read ({reason}); a JSON file is needed") from None
 
 
 def parse_visit(data: bytes, name: str) -> tuple[Visit, str | None]:

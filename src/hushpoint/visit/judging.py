@@ -259,10 +259,11 @@ def _outstanding(policy: ClinicalPolicy, arm: _Arm, arms: Sequence[_Arm], irregu
 
 
 def _timed(do: str, why: str, wait_s: float, arm: _Arm, now: datetime) -> NextStep:
-    if arm.last_at is None:
+    since_s = -1.0 if arm.last_at is None else (now - arm.last_at).total_seconds()
+    if since_s < 0:
+        # No times were told, or the clocks disagree: the whole wait is asked for.
         return NextStep(do, f"{why}, at least {wait_s:g} s after the one before", math.ceil(wait_s))
-    # A clock that was set back never makes the wait longer than the whole of it.
-    left = math.ceil(min(wait_s, wait_s - (now - arm.last_at).total_seconds()))
+    left = math.ceil(wait_s - since_s)
     return NextStep("wait", f"then {why}", left) if left > 0 else NextStep(do, why, 0)
 
 
