@@ -198,6 +198,7 @@ def with_noise(made: Made, noise: Floats, noise_rate_hz: int, snr_db: float, see
     clean = in_band(made.sound, made.rate_hz)
     low, high = min(tap[1] for tap in made.taps), max(tap[1] for tap in made.taps)
     middle = [tap[0] for tap in made.taps if low + 0.25 * (high - low) <= tap[1] <= high - 0.25 * (high - low)]
+    middle = middle or [tap[0] for tap in made.taps]  # a gap may take the whole middle
     burst = round(BURST_S * made.rate_hz)
     starts = [round((one - 0.01) * made.rate_hz) for one in middle]
     power = np.mean([np.mean(clean[start : start + burst] ** 2) for start in starts])
