@@ -107,7 +107,7 @@ def test_shipped_rules_on_all_255_pairs(
             lines += [f"{person}.{turn},{who},{value:g},,{person}" for turn, value in enumerate(three)]
     file = tmp_path / "pairs.csv"
     file.write_text("\n".join(lines) + "\n", encoding="utf-8")
-    judge_file(file, learner="R", reference="J", rule=rule, variety=False, as_json=True)
+    judge_file(file, learner="R", reference="J", rule=rule, rules=None, variety=False, as_json=True)
     found = json.loads(capsys.readouterr().out)
     assert found["verdict"] == verdict
     shares = {"2": 92.157, "4": 97.255, "5": 97.255, "10": 99.216}

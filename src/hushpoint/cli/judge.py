@@ -35,6 +35,7 @@ from hushpoint.competence import (
 from hushpoint.competence.curve import Curve, curve_limit, learning_curve
 from hushpoint.competence.judging import answers_of
 from hushpoint.desk.readings_csv import read_readings_file
+from hushpoint.desk.rules_csv import read_own_rules
 from hushpoint.errors import BadInputError
 from hushpoint.guideline.competence_rules import PassRule, competence_rule
 
@@ -66,9 +67,11 @@ CURVE = (0.10, 0.25, 50, 0.10)
 """Learning curve: adequate and inadequate error rate, horizon, most false signals (our choice; limit computed)."""
 
 
-def judge_file(readings: Path, *, learner: str, reference: str, rule: str, variety: bool, as_json: bool) -> None:
+def judge_file(
+    readings: Path, *, learner: str, reference: str, rule: str, rules: Path | None, variety: bool, as_json: bool
+) -> None:
     """Print what the pairs show by the rule. Raises BadInputError before anything is written."""
-    wanted = competence_rule(rule)
+    wanted = competence_rule(rule, None if rules is None else read_own_rules(rules))
     rows = read_readings_file(readings)
     both = _both(rows, learner.strip(), reference.strip(), readings)
     found = judge(wanted, both, Variety() if variety else None)
@@ -167,6 +170,7 @@ def _as_json(
         "rule": {
             "id": rule.id,
             "name": rule.name,
+            "dated": rule.dated,
             "text": rule.text,
             "compared": rule.compared,
             "source": rule.source,

@@ -100,13 +100,14 @@ def judge(
     learner: Annotated[str, typer.Option(help="Whose readings are judged.")],
     reference: Annotated[str, typer.Option(help="The observer they are judged by.")],
     rule: Annotated[str, typer.Option(help="Id of the pass rule, such as OBRIEN_90_95.")],
+    rules: Annotated[Path | None, typer.Option(help="CSV with your own rules; see docs/competence.md.")] = None,
     variety: Annotated[bool, typer.Option("--variety", help="Also ask for systolics from 140 and from 160.")] = False,
     json: AsJson = False,
 ) -> None:
     """Say by a published pass rule whether a learner's pairs show competence, and what is missing."""
     from hushpoint.cli.judge import judge_file
 
-    judge_file(readings, learner=learner, reference=reference, rule=rule, variety=variety, as_json=json)
+    judge_file(readings, learner=learner, reference=reference, rule=rule, rules=rules, variety=variety, as_json=json)
 
 
 @app.command()

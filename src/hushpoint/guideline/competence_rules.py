@@ -1,4 +1,4 @@
-"""Published pass rules for observers, each with its source; an unknown rule is refused with the list."""
+"""Pass rules for observers, published ones and an institution's own, each named, dated and with its source."""
 
 from __future__ import annotations
 
@@ -19,9 +19,10 @@ if TYPE_CHECKING:
 Ends = Literal["each", "pooled"]
 
 _COLUMNS = (
-    "id", "name", "compared", "criteria", "set_size", "ends", "clients_least", "renew_months", "source",
+    "id", "name", "dated", "compared", "criteria", "set_size", "ends", "clients_least", "renew_months", "source",
     "provenance", "note",
 )  # fmt: skip
+_ID = re.compile(r"[A-Z][A-Z0-9_]{1,39}", re.ASCII)
 _CRITERION = re.compile(r"within (\d{1,2}): (?:(\d{1,3}) of (\d{1,3})|(\d{1,3}) %)", re.ASCII)
 
 
@@ -49,6 +50,7 @@ class PassRule:
 
     id: str
     name: str
+    dated: str
     compared: str
     criteria: tuple[Criterion, ...]
     set_size: int
@@ -72,24 +74,34 @@ def read_competence_rules(text: str, table: str) -> Mapping[str, PassRule]:
     """Return rules by id from CSV text; raises TableError, one line, outside the legal ranges."""
     rules = {}
     for row in table_rows(text, table, _COLUMNS):
-        set_size = int(row.number("set_size", 1, 1000))
+        set_size = _whole(row, "set_size", 1, 1000)
+        if _ID.fullmatch(row.text("id")) is None:
+            raise row.refuse("id", "2 to 40 capitals, digits and _, beginning with a capital")
         criteria, fixed = _criteria(row, set_size)
         rule = PassRule(
             id=row.text("id"),
             name=row.text("name"),
+            dated=row.text("dated"),
             compared=row.text("compared"),
             criteria=criteria,
             set_size=set_size,
             fixed_set=fixed,
             ends=cast("Ends", row.one_of("ends", ("each", "pooled"))),
-            clients_least=int(row.number("clients_least", 0, 1000)),
-            renew_months=int(row.number("renew_months", 1, 60)),
+            clients_least=_whole(row, "clients_least", 0, 1000),
+            renew_months=_whole(row, "renew_months", 1, 60),
             source=row.text("source"),
-            provenance=row.one_of("provenance", PROVENANCES),
+            provenance=row.one_of("provenance", (*PROVENANCES, "CHOICE")),
             note=row.text("note"),
         )
         rules[rule.id] = rule
     return MappingProxyType(rules)
+
+
+def _whole(row: TableRow, column: str, low: int, high: int) -> int:
+    value = row.number(column, low, high)
+    if not value.is_integer():
+        raise row.refuse(column, f"a whole number from {low} to {high}")
+    return int(value)
 
 
 def _criteria(row: TableRow, set_size: int) -> tuple[tuple[Criterion, ...], bool]:
@@ -122,9 +134,9 @@ def competence_rules() -> Mapping[str, PassRule]:
     return read_competence_rules(package_text("competence_rules.csv"), "competence_rules.csv")
 
 
-def competence_rule(rule_id: str) -> PassRule:
-    """Return one rule, capitals or not; raises BadInputError with the list where the id is unknown."""
-    rules = competence_rules()
+def competence_rule(rule_id: str, own: Mapping[str, PassRule] | None = None) -> PassRule:
+    """Return one rule, shipped or `own`, capitals or not; raises BadInputError with the list where it is unknown."""
+    rules = {**competence_rules(), **(own or {})}
     rule = rules.get(rule_id.strip().upper().replace("-", "_"))
     if rule is None:
         cut = rule_id[:40].encode("unicode_escape").decode()
