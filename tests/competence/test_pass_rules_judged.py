@@ -136,6 +136,7 @@ def test_few_pairs_are_too_few_not_a_judgement() -> None:
     found = verdict_of("OBRIEN_90_95", pairs_with([0.0] * 9, [0.0] * 9))
     assert isinstance(found.verdict, TooFew)
     assert found.verdict.missing == ("eleven more systolic answers: 9 of 20", "eleven more diastolic answers: 9 of 20")
+    assert found.verdict.reasons[0] == "systolic: 9 of 9 within 5 mmHg so far, 18 of 20 asked"
 
 
 def test_few_pairs_that_cannot_be_mended_are_not_yet() -> None:

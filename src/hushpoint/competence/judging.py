@@ -151,7 +151,7 @@ def judge(
     elif not coverage.at_or_above_160:
         notes += ("no reading at or above 160: the published rule does not ask for one, your own may (--variety)",)
     unmet = tuple(count for count in counts if not count.met)
-    reasons = tuple(_told(count) for count in counts)
+    reasons = tuple(_told(count, rule) for count in counts)
     verdict: Verdict
     if unmet and not (missing and _can_still_be_met(rule, answers)):
         verdict = NotYet(reasons, _would_show(rule, answers, unmet) + missing)
@@ -186,8 +186,12 @@ def _counts(rule: PassRule, answers: Sequence[Answers]) -> tuple[Count, ...]:
     )
 
 
-def _told(count: Count) -> str:
-    return f"{count.end}: {count.found} of {count.n} within {count.within_mmhg} mmHg, {count.needed} asked"
+def _told(count: Count, rule: PassRule) -> str:
+    seen = f"{count.end}: {count.found} of {count.n} within {count.within_mmhg} mmHg"
+    if count.n >= rule.set_size:
+        return f"{seen}, {count.needed} asked"
+    full = next(c.needed(rule.set_size) for c in rule.criteria if c.within_mmhg == count.within_mmhg)
+    return f"{seen} so far, {full} of {rule.set_size} asked"
 
 
 def _coverage(answers: Sequence[Answers]) -> Coverage:
