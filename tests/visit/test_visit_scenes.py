@@ -97,6 +97,11 @@ def test_emergency_symptoms_stop_everything() -> None:
 
 def test_a_very_high_reading_with_any_symptom_is_an_emergency_at_once() -> None:
     """181 with palpitations calls for help after one reading; 180/120 exactly does not, being not above."""
+    result = judged("181/90", "ESC_2024", symptoms=("palpitations",))
+    assert (result.next.do, result.action.when) == ("stop", "now")
+    assert "call the emergency service" in result.next.why
+    assert not any("complete" in reason for reason in result.action.reasons)
+    assert judged("181/90 181/90 181/90", "AAP_2017", symptoms=()).next.do == "stop"
     assert isinstance(judged("181/90", "ESC_2024", symptoms=("palpitations",)).action, Emergency)
     assert isinstance(judged("150/121", "ESC_2024", symptoms=("palpitations",)).action, Emergency)
     assert isinstance(judged("180/120 180/120 180/120", "ESC_2024", symptoms=("palpitations",)).action, Refer)

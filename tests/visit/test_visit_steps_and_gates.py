@@ -249,3 +249,5 @@ def test_no_text_diagnoses_or_reassures(policy: str) -> None:
                 assert word not in text
             assert "no diagnosis" in text
             assert "local policy" in text
+            assert "_s" not in text.replace(policy.lower(), "")
+            assert "_mmhg" not in text

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Literal, cast
 
 from hushpoint.errors import BadInputError
 from hushpoint.guideline.bands import CLINICAL_IDS, Scheme, schemes
-from hushpoint.guideline.protocols import MARKS, Protocol, protocols
+from hushpoint.guideline.protocols import FIGURE_WORDS, MARKS, Protocol, protocols
 from hushpoint.guideline.tables import TableError, package_text, table_rows
 
 if TYPE_CHECKING:
@@ -63,10 +63,11 @@ class ClinicalPolicy:
     ladder: tuple[LadderStep, ...]
 
     def from_memory(self) -> tuple[str, ...]:
-        """Return the figures that were not checked against the printed text."""
-        marked = [what for what, (_, mark) in self.protocol.sources.items() if mark == "FROM MEMORY"]
+        """Return, in words, the figures that were not checked against the printed text."""
+        marked = ["bands"] if self.scheme.provenance == "FROM MEMORY" else []
+        marked += [FIGURE_WORDS[what] for what, (_, mark) in self.protocol.sources.items() if mark == "FROM MEMORY"]
         marked += [f"step {step.step}" for step in self.ladder if step.provenance == "FROM MEMORY"]
-        return ("bands", *marked) if self.scheme.provenance == "FROM MEMORY" else tuple(marked)
+        return tuple(dict.fromkeys(marked))
 
 
 def read_ladders(text: str, table: str) -> Mapping[str, tuple[LadderStep, ...]]:

@@ -37,6 +37,16 @@ _WORDS = {
     "apart": ("none", "more", "at_least"),
     "first_visit_arms": ("both", "one"),
 }
+FIGURE_WORDS = {
+    "name": "name", "dated": "date", "rest_s": "rest", "readings": "number of readings", "interval_s": "gap",
+    "extra_rest_s": "rest before an extra reading", "extra_most": "number of extra readings",
+    "cap_per_arm": "cap on each arm", "irregular_least": "readings where the pulse is irregular",
+    "arms_apart_mmhg": "difference between arms", "step_systolic_mmhg": "when one is enough",
+    "step_diastolic_mmhg": "when one is enough", "apart_systolic_mmhg": "differing readings",
+    "apart_diastolic_mmhg": "differing readings", "value": "averaging", "compare": "differing readings",
+    "apart": "differing readings", "first_visit_arms": "arms at the first visit",
+}  # fmt: skip
+"""What each figure is called in what a person reads."""
 _WHATS = ("name", "dated", *_NUMBERS, *_MAYBE, *_WORDS)
 
 

@@ -13,7 +13,7 @@ from hushpoint.guideline.protocols import Pair
 from hushpoint.measure.shown import whole_mmhg
 from hushpoint.visit.gates import CALL, Gates, pass_gates, words
 from hushpoint.visit.record import ARMS, TakenReading, Visit
-from hushpoint.visit.verdicts import Action, Finding, days_in_words, decide
+from hushpoint.visit.verdicts import Action, Emergency, Finding, days_in_words, decide
 
 WIDE_SPREAD_MMHG = 10
 """Readings of one arm further apart than this make the value less certain (CHOICE)."""
@@ -118,8 +118,10 @@ def judge_visit(visit: Visit, policy: ClinicalPolicy, now: datetime) -> Judged:
     if not gates.unjudged:
         reached = _pressure_findings(policy, gates, arms, lead, irregular, step, marked, findings)
     cautions = _cautions(visit, policy, gates, value)
+    action = decide(findings)
+    if isinstance(action, Emergency):
+        step = NextStep("stop", CALL, 0)
     if value is None:
-        action = decide(findings)
         return Judged(policy, step, None, None, None, (), None, action, reached, marked, cautions)
     ends = (value.systolic_mmhg, value.diastolic_mmhg)
     edge = policy.scheme.nearest_edge(*ends)
@@ -134,7 +136,7 @@ def judge_visit(visit: Visit, policy: ClinicalPolicy, now: datetime) -> Judged:
         form=isolated_form(*ends),
         also=tuple((name, other.category(*ends)) for name, other in schemes().items() if name != policy.id),
         edge=edge,
-        action=decide(findings),
+        action=action,
         step=reached,
         readings=marked,
         cautions=cautions,
@@ -230,7 +232,7 @@ def _next_step(
             apart = _systolic(policy, other, irregular) - _systolic(policy, lead, irregular)
             asked = _outstanding(policy, other, arms, irregular)
             if asked and apart > protocol.arms_apart_mmhg:
-                why = f"the {other_name} arm is {apart:g} higher, more than {protocol.arms_apart_mmhg:g}: {asked[0]}"
+                why = f"the {other_name} arm is {apart:.3g} higher, more than {protocol.arms_apart_mmhg:g}: {asked[0]}"
                 return _timed("other_arm", why, asked[1], other, now)
     many = len(lead.pairs)
     told = "one reading is" if many == 1 else f"{many} readings are"
@@ -302,7 +304,7 @@ def _pressure_findings(
     Before the arm read most has what the protocol asks for, no pressure proceeds or refers; after that every arm's
     value does, so that one more reading asked for never softens it.
     """
-    if step.do != "enough":
+    if step.do != "enough" and step.why != CALL:
         when = f"in {step.seconds} s" if step.do == "wait" else "now"
         if step.do == "stop":
             when = "another day"
