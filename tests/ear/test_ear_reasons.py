@@ -66,7 +66,7 @@ def test_too_few_beats() -> None:
 
 
 def test_two_rival_starts() -> None:
-    """A beat or two above a wide silence, in noise, may be a start or knocks: where it cannot be told, both are shown."""
+    """A beat or two above a wide silence, in noise, may be a start or knocks: if it cannot be told, both are shown."""
     shown = []
     for seed in range(17, 41):
         made = make(seed, systolic_mmhg=150, gap_mmhg=(118, 146.5), release_mmhg_per_s=2)

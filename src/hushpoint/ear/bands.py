@@ -20,6 +20,10 @@ EDGE = 0.22
 """Soft edge of a band as a share of its edge frequency."""
 BLUR_S = 0.03
 """A clear sound lasts 25 to 35 ms (acoustics 1, 5-95 % energy)."""
+MAINS_HZ = (50.0, 60.0)
+HUM_HALF_HZ = 1.0
+HUM_TIMES = 20.0
+"""A line this many times as strong as what lies beside it is hum: beats alone give no more than 3 (design choice)."""
 LOWEST_RATE_HZ = 1000
 
 
@@ -52,11 +56,22 @@ def bands_of(samples: Floats, rate_hz: float) -> Bands:
     frames = fft.next_fast_len(int(np.ceil(seconds * FRAMES_PER_S)))
     spectrum = fft.rfft(samples, count)
     hz = np.arange(len(spectrum)) / seconds
+    _take_out_hum(spectrum, hz)
     energy = [_energy(_wave(spectrum, hz, band, frames, count)) for band in (THUMP_HZ, *BANDS_HZ)]
     wave = _wave(spectrum, hz, SHAPE_HZ, frames, count)
     time = np.arange(frames) * seconds / frames
     keep = time < len(samples) / rate_hz
     return Bands(time[keep], energy[0][keep], np.array([one[keep] for one in energy[1:]]), wave[keep])
+
+
+def _take_out_hum(spectrum: NDArray[np.complex128], hz: Floats) -> None:
+    """Set mains hum and its harmonics to nothing where a line stands far above its surroundings."""
+    for line in (mains * times for mains in MAINS_HZ for times in range(1, 6)):
+        first, last, below, above = np.searchsorted(hz, (line - HUM_HALF_HZ, line + HUM_HALF_HZ, line - 5, line - 1))
+        if last > first and above > below:
+            power, beside = np.abs(spectrum[first:last]) ** 2, np.abs(spectrum[below:above]) ** 2
+            if power.mean() > HUM_TIMES * beside.mean():
+                spectrum[first:last] = 0
 
 
 def _wave(

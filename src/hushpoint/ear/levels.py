@@ -11,7 +11,7 @@ from hushpoint.ear.bands import FRAMES_PER_S, Bands
 
 Floats = NDArray[np.float64]
 
-REACH_S = 0.06
+REACH_S = 0.08
 """A sound is looked for this far on either side of where the beat's sounds lie."""
 NEIGHBOUR_S = 4.0
 """Noise is judged from the pauses between beats this far on either side."""

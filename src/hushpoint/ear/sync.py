@@ -24,8 +24,9 @@ CLEAR = 1.05
 uneven intervals tell one from the next."""
 LEAST = 0.6
 LEAST_DRIFTING = 0.75
-"""Likeness that a shift needs, and more where many drifts were tried (design choice: no false shift in 210 noisy
-recordings)."""
+BETTER = 1.15
+"""Likeness that a shift needs, and more where many drifts were tried, which must also be this much better than none
+(design choice: no false shift in 210 noisy recordings)."""
 DRIFTS = tuple(percent / 100 for percent in (-3, -2.5, -2, -1.5, -1, 1, 1.5, 2, 2.5, 3))
 """Drifts looked for where no plain shift fits; less than 1 % is not told from the sound's own delay, which shrinks by
 0.1 s as the cuff falls (acoustics 6, row 9)."""
@@ -49,14 +50,15 @@ def shift_of(bands: Bands, cuff: Cuff) -> Shift | None:
     wide = np.arange(cuff.from_s - FARTHEST_S, cuff.to_s + FARTHEST_S - FRAME_S / 2, FRAME_S)
     loud = np.sqrt(np.interp(wide, bands.time_s, bands.thump, left=0, right=0))
     loud = np.minimum(loud, 1.5 * float(np.percentile(loud, 95)))
-    found = _best(_likeness(pulse, loud))
+    plain = _likeness(pulse, loud)
+    found = _best(plain)
     if found is not None:
         return None if USUAL_S[0] <= found[1] <= USUAL_S[1] else Shift(found[1] - MIDDLE_S, 0.0, cuff.from_s)
     drifting = []
     for drift in DRIFTS:
         stretched = np.interp(time, cuff.from_s + (time - cuff.from_s) * (1 + drift), pulse)
         found = _best(_likeness(stretched, loud))
-        if found is not None and found[0] >= LEAST_DRIFTING:
+        if found is not None and found[0] >= max(LEAST_DRIFTING, BETTER * float(plain.max())):
             drifting.append((*found, drift))
     if not drifting:
         return None
