@@ -58,6 +58,8 @@ def test_scene_nine_through_the_command(
         (18, 18, True), (20, 19, True), (19, 18, True), (20, 19, True),
     ]  # fmt: skip
     assert found["agreement"]["systolic"]["within"]["5"] == 90.0
+    icc = found["reliability"]["systolic"]["icc_2_1"]
+    assert 0.98 < icc["ci"][0] < icc["value"] < icc["ci"][1] < 1
     assert found["coverage"]["systolic_mmhg"] == [100.0, 176.0]
     assert all(0 <= row["passes"] <= 1 for row in found["odds"])
     assert "lecturer decides" in found["caution"]
@@ -134,7 +136,11 @@ def test_one_pair_is_too_few_and_has_no_spread(
 ) -> None:
     """A single pair is answered, in words and in JSON."""
     file = readings(tmp_path, [2], [0])
-    assert judged(monkeypatch, capsys, str(file), *WHO, "BHS_1993")["verdict"] == "too_few"
+    found = judged(monkeypatch, capsys, str(file), *WHO, "BHS_1993")
+    assert found["verdict"] == "too_few"
+    assert found["reliability"]["systolic"] == {
+        "icc_2_1": None, "icc_3_1": None, "concordance": None, "single_readings": None,
+    }  # fmt: skip
     assert called(monkeypatch, str(file), *WHO, "BHS_1993") == 0
     assert "too few to say" in capsys.readouterr().out
 

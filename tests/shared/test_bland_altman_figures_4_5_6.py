@@ -110,6 +110,10 @@ def test_shipped_rules_on_all_255_pairs(
     judge_file(file, learner="R", reference="J", rule=rule, rules=None, variety=False, as_json=True)
     found = json.loads(capsys.readouterr().out)
     assert found["verdict"] == verdict
+    single = found["reliability"]["systolic"]["single_readings"]
+    # Sections 4 and 5 of the paper, through the command: the reference J, and R minus J.
+    assert (single["people"], round(single["reference_repeatability_mmhg"], 2)) == (85, 16.95)
+    assert [round(end, 2) for end in single["limits_mmhg"]] == [-14.23, 14.05]
     shares = {"2": 92.157, "4": 97.255, "5": 97.255, "10": 99.216}
     for count in found["counts"]:
         assert round(count["percent"], 3) == shares[str(count["within_mmhg"])]

@@ -3,19 +3,26 @@
 from __future__ import annotations
 
 import json
+import math
+from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from hushpoint.agreement import (
     AgreementError,
+    Correlation,
     Differences,
     PairAgreement,
     Trend,
     agree,
+    concordance,
     digits,
     exact_limits_ci,
+    intraclass,
     pairs,
+    repeatability,
+    replicate_limits,
     share_interval,
     trend,
 )
@@ -80,7 +87,7 @@ def judge_file(
     odds = _odds(wanted, found)
     curve = _curve(wanted, both)
     if as_json:
-        print(json.dumps(_as_json(found, agreement, odds, curve)))  # noqa: T201
+        print(json.dumps(_as_json(found, agreement, odds, curve) | {"reliability": _reliability_json(both)}))  # noqa: T201
     else:
         _print(found, agreement, odds, curve)
 
@@ -157,6 +164,63 @@ def _exact_json(differences: Differences | None) -> list[list[float]] | None:
         return None
     exact = exact_limits_ci(differences.differences_mmhg)
     return exact and [[round(low, 6), round(high, 6)] for low, high in exact]
+
+
+def _correlations_json(mine: Sequence[float], theirs: Sequence[float]) -> dict[str, Any]:
+    """ICC (2,1), ICC (3,1) and Lin's concordance, each null where the pairs cannot tell it."""
+    found: dict[str, Correlation | None] = {"icc_2_1": None, "icc_3_1": None, "concordance": None}
+    with suppress(AgreementError):
+        both = intraclass(list(zip(mine, theirs, strict=True)))
+        found |= {"icc_2_1": both.two_one, "icc_3_1": both.three_one}
+    with suppress(AgreementError):
+        found["concordance"] = concordance(mine, theirs)
+    return {
+        name: {"value": round(each.value, 6), "ci": [round(end, 6) for end in each.ci]}
+        if each is not None and all(map(math.isfinite, (each.value, *each.ci)))
+        else None
+        for name, each in found.items()
+    }
+
+
+def _replicates_json(values: Sequence[tuple[str, float, float]]) -> dict[str, Any] | None:
+    """Repeatability and limits for single readings, from (client, learner's, reference's); null without repeats."""
+    mine: dict[str, list[float]] = {}
+    theirs: dict[str, list[float]] = {}
+    for client, own, other in values:
+        if client:
+            mine.setdefault(client, []).append(own)
+            theirs.setdefault(client, []).append(other)
+    try:
+        limits = replicate_limits(list(mine.values()), list(theirs.values()))
+        own_spread, other_spread = repeatability(list(mine.values())), repeatability(list(theirs.values()))
+    except AgreementError:
+        return None
+    return {
+        "people": limits.people,
+        "learner_repeatability_mmhg": round(own_spread.coefficient_mmhg, 6),
+        "reference_repeatability_mmhg": round(other_spread.coefficient_mmhg, 6),
+        "bias_mmhg": round(limits.bias_mmhg, 6),
+        "sd_mmhg": round(limits.sd_mmhg, 6),
+        "limits_mmhg": [round(end, 6) for end in limits.limits_mmhg],
+    }
+
+
+def _reliability_json(both: Sequence[tuple[PairedReading, PairedReading]]) -> dict[str, Any]:
+    upper = [(theirs.client, mine.systolic_mmhg, theirs.systolic_mmhg) for mine, theirs in both]
+    lower = [
+        (theirs.client, mine.diastolic_mmhg, theirs.diastolic_mmhg)
+        for mine, theirs in both
+        if mine.diastolic_mmhg is not None and theirs.diastolic_mmhg is not None
+    ]
+    return {
+        end: {
+            **_correlations_json([own for _, own, _ in values], [other for _, _, other in values]),
+            "single_readings": _replicates_json(values),
+        }
+        if values
+        else None
+        for end, values in (("systolic", upper), ("diastolic", lower))
+    }
 
 
 def _as_json(
