@@ -115,6 +115,12 @@ def test_readings_that_could_not_be_heard_do_not_count_and_end_at_the_cap() -> N
     assert isinstance(result.action, Repeat)
 
 
+def test_a_first_that_was_not_heard_is_the_one_left_out() -> None:
+    """Where the first gave no reading nothing else is left out: mean of the three that were heard."""
+    result = judged("140/? 134/82 130/80 128/80", "NHFA_2016")
+    assert (result.next.do, shown(result)) == ("enough", (131, 81))
+
+
 def test_both_arms_at_the_first_visit() -> None:
     """After the first arm the other one; it needs one reading, or its own sequence where it is over 10 higher."""
     client = Client(first_visit=True)

@@ -104,13 +104,17 @@ class Protocol:
                 return apart
         return None
 
-    def value_of(self, readings: Sequence[Pair], *, irregular: bool) -> tuple[Pair, str]:
-        """Return the value [mmHg, unrounded] of at least one reading, and in words how it was made."""
+    def value_of(self, readings: Sequence[Pair], *, irregular: bool, first_missing: bool = False) -> tuple[Pair, str]:
+        """Return the value [mmHg, unrounded] of at least one reading, and in words how it was made.
+
+        `first_missing`: the first measurement gave no reading, so that leaving the first out leaves out none of these
+        (the rule that reproduces the averages of NHANES 2009-2012).
+        """
         if len(readings) == 1:
             return readings[0], "the one reading there is"
         if irregular:
             return _mean(readings), f"mean of all {len(readings)} readings, because the pulse is irregular"
-        if self.value == "all":
+        if self.value == "all" or (self.value == "drop_first" and first_missing):
             return _mean(readings), f"mean of all {len(readings)} readings"
         if self.value == "drop_first":
             return _mean(readings[1:]), f"the first left out, mean of the other {len(readings) - 1}"

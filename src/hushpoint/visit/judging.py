@@ -87,12 +87,13 @@ class Judged:
 
 @dataclass(frozen=True, slots=True)
 class _Arm:
-    """Counted readings of one arm, how often it was pumped up, and when last."""
+    """Counted readings of one arm, how often it was pumped up, when last, and whether the first gave no reading."""
 
     name: str | None
     pairs: tuple[Pair, ...]
     pumped: int
     last_at: datetime | None
+    first_missing: bool
 
     def on(self) -> str:
         return f" on the {self.name} arm" if self.name else ""
@@ -108,7 +109,7 @@ def judge_visit(visit: Visit, policy: ClinicalPolicy, now: datetime) -> Judged:
         findings.insert(0, severe)
     arms = _arms(marked)
     irregular = visit.pulse.regular is False
-    lead = max(arms, key=lambda arm: len(arm.pairs)) if arms else _Arm(None, (), 0, None)
+    lead = max(arms, key=lambda arm: len(arm.pairs)) if arms else _Arm(None, (), 0, None, False)
     if gates.stop or severe:
         step = NextStep("stop", gates.stop or CALL, 0)
     else:
@@ -182,7 +183,7 @@ def _arms(marked: Sequence[MarkedReading]) -> list[_Arm]:
         pairs = tuple(
             (each.reading.systolic_mmhg or 0.0, each.reading.diastolic_mmhg or 0.0) for each in mine if each.counted
         )
-        arms.append(_Arm(name, pairs, len(mine), mine[-1].reading.at))
+        arms.append(_Arm(name, pairs, len(mine), mine[-1].reading.at, not mine[0].counted))
     return arms
 
 
@@ -223,7 +224,7 @@ def _next_step(
             )
         return _timed("take", why, wait_s, lead, now)
     other_name = next((name for name in allowed if lead.name in ARMS and name != lead.name), None)
-    other = next((arm for arm in arms if arm.name == other_name), _Arm(other_name, (), 0, None))
+    other = next((arm for arm in arms if arm.name == other_name), _Arm(other_name, (), 0, None, False))
     if other_name and other.pumped < protocol.cap_per_arm:
         if not other.pairs:
             if visit.client.first_visit and protocol.both_arms_at_first:
@@ -240,8 +241,12 @@ def _next_step(
     return NextStep("enough", f"{told} what {protocol.name} asks for{lead.on()}{waived}", 0)
 
 
+def _value_of(policy: ClinicalPolicy, arm: _Arm, irregular: bool) -> tuple[Pair, str]:
+    return policy.protocol.value_of(arm.pairs, irregular=irregular, first_missing=arm.first_missing)
+
+
 def _systolic(policy: ClinicalPolicy, arm: _Arm, irregular: bool) -> float:
-    return policy.protocol.value_of(arm.pairs, irregular=irregular)[0][0]
+    return _value_of(policy, arm, irregular)[0][0]
 
 
 def _outstanding(policy: ClinicalPolicy, arm: _Arm, arms: Sequence[_Arm], irregular: bool) -> tuple[str, float] | None:
@@ -277,7 +282,7 @@ def _value(
         return None
     whole = [arm for arm in arms if arm.pairs and not _outstanding(policy, arm, arms, irregular)]
     arm = max(whole, key=lambda each: _systolic(policy, each, irregular)) if lead in whole else lead
-    (systolic, diastolic), how = policy.protocol.value_of(arm.pairs, irregular=irregular)
+    (systolic, diastolic), how = _value_of(policy, arm, irregular)
     doubts = []
     if irregular:
         doubts.append("low certainty: with an irregular pulse every beat gives another pressure")
@@ -314,7 +319,7 @@ def _pressure_findings(
     reached = []
     for arm in arms:
         if arm.pairs:
-            ends, _ = policy.protocol.value_of(arm.pairs, irregular=irregular)
+            ends, _ = _value_of(policy, arm, irregular)
             reached.append((_step(policy, ends, bool(gates.symptoms)), ends, arm))
     for found, ends, arm in reached:
         findings.append(_ladder_finding(policy, found, ends, arm))
