@@ -16,11 +16,11 @@ SNR_DB = (None, None, 20.0, 10.0, 6.0, 0.0)
 CYCLE = len(KINDS) * len(SNR_DB)
 
 
-def varied(count: int, shared_data: Path) -> Iterator[Made]:
+def varied(count: int, shared_data: Path, first: int = 0) -> Iterator[Made]:
     """Yield `count` recordings: rates 1.5 to 4 mmHg/s, pulse 45 to 120, every kind at every SNR, by turns."""
     rooms = backgrounds(shared_data)
     names = list(rooms)
-    for number in range(count):
+    for number in range(first, first + count):
         rng = np.random.default_rng([number, 99])
         made = _one(number, rng)
         snr = SNR_DB[(number // len(KINDS)) % len(SNR_DB)]
