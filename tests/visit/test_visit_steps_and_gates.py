@@ -102,7 +102,7 @@ def test_readings_early_out_of_order_and_over_the_cap_are_kept_and_marked() -> N
     assert [each.marks for each in result.readings] == [(), ("out_of_order",), ("out_of_order",)]
     assert shown(result) == (134, 84)
     capped = judged("150/90 " * 6 + "100/60", "NHFA_2016")
-    assert capped.readings[6].marks == ("over_cap",)
+    assert [each.marks for each in capped.readings[5:]] == [(), ("over_cap",)]
     assert shown(capped) == (150, 90)
 
 
@@ -145,6 +145,9 @@ def test_the_graver_arm_decides() -> None:
     """A second arm at 144 refers though the first is at 136."""
     result = judged("136/80 136/80 L144/80 L144/80", "ACC_AHA_2017", client=Client(first_visit=True))
     assert isinstance(result.action, Refer)
+    assert result.action.when == "within 2 months"
+    both = judged("144/80 144/80 L165/80 L165/80", "ACC_AHA_2017", client=Client(first_visit=True))
+    assert both.action.when == "within 1 month"
 
 
 @pytest.mark.parametrize(
@@ -241,6 +244,49 @@ def test_a_mean_at_an_edge_is_told() -> None:
     assert (shown(result), result.category) == ((130, 70), "elevated")
     assert result.value is not None
     assert any("rounding would decide" in doubt for doubt in result.value.doubts)
+
+
+@pytest.mark.parametrize(
+    ("told", "words", "stands"),
+    [
+        ({"client": Client(age=17)}, "bands of AAP_2017", True),
+        ({"client": Client(age=18)}, "bands of AAP_2017", False),
+        ({"client": Client(medicines=("a tablet for the heart",))}, "Medicines are noted", True),
+        ({"client": Client()}, "Medicines are noted", False),
+        ({"position": "supine"}, "for a seated person", True),
+        ({"position": "Seated"}, "for a seated person", False),
+        ({"client": Client(arm_cm=33), "cuff": "16x30"}, "measure it", False),
+        ({"client": Client(arm_cm=33), "cuff": "99x99"}, "measure it", True),
+        ({"client": Client(arm_cm=33)}, "measure it", True),
+        ({"consent": True}, "not judged: consent", False),
+        ({}, "not judged: consent", True),
+    ],
+)
+def test_cautions_that_depend_on_what_was_told(told: dict[str, object], words: str, stands: bool) -> None:
+    """Each caution stands where it is due and nowhere else."""
+    text = " ".join(judged("118/76 118/76", "ACC_AHA_2017", **told).cautions)
+    assert (words in text) is stands
+
+
+def test_low_readings_and_the_adolescent_policy_have_their_cautions() -> None:
+    """Under 90 systolic the session may stop too; AAP_2017 does not point to itself."""
+    assert any("low reading" in each for each in judged("89/60 89/60", "ESC_2024").cautions)
+    assert not any("low reading" in each for each in judged("90/60 90/60", "ESC_2024").cautions)
+    own = judged("110/70", "AAP_2017", client=Client(age=15)).cautions
+    assert not any("bands of AAP_2017" in each for each in own)
+
+
+def test_a_spread_of_ten_is_not_wide() -> None:
+    """10 apart is let pass, 11 lowers the certainty in words."""
+    for taken, wide in (("130/80 120/80", False), ("131/80 120/80", True), ("120/70 120/81", True)):
+        value = judged(taken, "ACC_AHA_2017").value
+        assert value is not None
+        assert any("lower certainty" in doubt for doubt in value.doubts) is wide
+
+
+def test_a_fourth_reading_ends_the_comparison() -> None:
+    """Under ESC_2024 only the first three are compared: a fourth that differs asks for no fifth."""
+    assert judged("130/80 128/80 126/80 110/70", "ESC_2024").next.do == "enough"
 
 
 @pytest.mark.parametrize("policy", list(clinical_policies()))
