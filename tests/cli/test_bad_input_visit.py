@@ -231,6 +231,20 @@ def test_paths_that_are_no_file(
     assert err.removesuffix("\n").isprintable()
 
 
+@pytest.mark.parametrize(("typed", "words"), [("-", "standard input: closed"), ("", ".: this is a folder")])
+def test_closed_standard_input_and_no_name(
+    typed: str, words: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A closed standard input and an empty name are told like any other file."""
+    monkeypatch.setattr(sys, "stdin", None)
+    monkeypatch.setattr(sys, "argv", ["hushpoint", "visit", typed])
+    with pytest.raises(SystemExit) as ended:
+        run()
+    out, err = capsys.readouterr()
+    assert (ended.value.code, out) == (2, "")
+    assert words in err
+
+
 def test_an_unknown_policy_on_the_command_line(tmp_path: Path) -> None:
     """The whole program: the list of policies, status 2."""
     path = tmp_path / "visit.json"

@@ -34,6 +34,8 @@ def visit_file(typed: str, *, policy: str | None, as_json: bool) -> int:
             raise VisitFileError(f"{told_name(path.name)}: one visit a line; --json is needed")
         return _judge_lines(path, chosen)
     if typed == "-":
+        if sys.stdin is None:  # closed by whoever started the command
+            raise VisitFileError("standard input: closed; one JSON object is needed")
         data, name = sys.stdin.buffer.read(LARGEST_BYTES + 1), "standard input"
     else:
         data, name = visit_file_bytes(path), path.name

@@ -83,9 +83,8 @@ def visit_lines(path: Path) -> Iterator[tuple[int, bytes]]:
 
 
 def _opened(path: Path) -> BinaryIO:
-    name = told_name(path.name)
     if _read(path, path.is_dir):
-        raise VisitFileError(f"{name}: this is a folder; a JSON file is needed")
+        raise VisitFileError(f"{told_name(path.name or str(path))}: this is a folder; a JSON file is needed")
     return _read(path, lambda: path.open("rb"))
 
 
