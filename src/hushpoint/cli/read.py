@@ -132,7 +132,7 @@ def in_words(found: dict[str, Any]) -> str:
     for end in ("systolic", "diastolic"):
         one = found[end]
         if one["verdict"] == "heard":
-            lines.append(f"  {end} {one['mmhg']:.0f} mmHg, surely {one['low']:.0f} to {one['high']:.0f}")
+            lines.append(f"  {end} {one['mmhg']:.0f} mmHg (range {one['low']:.0f} to {one['high']:.0f})")
         else:
             lines.append(f"  {end} withheld: {one['reason']}")
     more = []
