@@ -50,9 +50,10 @@ def test_chest_recordings_beside_a_falling_pressure_are_withheld(shared_data: Pa
 
 
 @pytest.mark.shared_data
-def test_real_arterial_traces_as_the_source_of_beats(shared_data: Path) -> None:
+@pytest.mark.parametrize("trace", ["abp_mixedsignals", "abp_3975656_0015_with_artefacts"])
+def test_real_arterial_traces_as_the_source_of_beats(shared_data: Path, trace: str) -> None:
     """Taps that fall on the beats of a real arterial trace: the truth is found again."""
-    feet = arterial_feet(shared_data / "arterial-waveforms/abp_3975656_0015_with_artefacts.csv.gz")
+    feet = arterial_feet(shared_data / f"arterial-waveforms/{trace}.csv.gz")
     made = make(5, beats_s=feet)
     heard = listen(made.sound, made.rate_hz, made.time_s, made.pressure_mmhg)
     assert isinstance(heard.systolic, Heard)
