@@ -2,29 +2,16 @@
 
 from __future__ import annotations
 
-import time
 import tracemalloc
-from collections.abc import Callable
-from statistics import median
 
 import numpy as np
 import pytest
 
 from ear.second_maker import make
 from hushpoint.ear import listen
+from timing import median_s
 
 pytestmark = pytest.mark.speed
-
-
-def median_s(act: Callable[[], object], times: int = 9) -> float:
-    """Return the median wall time of an act [s], after one warm-up."""
-    act()
-    taken = []
-    for _ in range(times):
-        start = time.perf_counter()
-        act()
-        taken.append(time.perf_counter() - start)
-    return median(taken)
 
 
 def test_sixty_seconds_at_8_khz_beside_two_general_libraries() -> None:

@@ -4,26 +4,14 @@ from __future__ import annotations
 
 import subprocess
 import sys
-import time
-from collections.abc import Callable
 from pathlib import Path
-from statistics import median
 
 import numpy as np
 import pytest
 
+from timing import median_s
+
 pytestmark = pytest.mark.speed
-
-
-def median_s(act: Callable[[], object], times: int = 7) -> float:
-    """Return the median wall time of an act [s], after one warm-up."""
-    act()
-    taken = []
-    for _ in range(times):
-        start = time.perf_counter()
-        act()
-        taken.append(time.perf_counter() - start)
-    return median(taken)
 
 
 def test_help_against_a_bare_python() -> None:

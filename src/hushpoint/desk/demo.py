@@ -17,7 +17,6 @@ from hushpoint.desk import access, bench, classes
 from hushpoint.ledger.records import Ledger
 from hushpoint.measure import Heard
 
-COLLEGE = "Invented College of Exercise Science"
 CLASS_NAME = "Measuring at rest, invented group A"
 PASSWORD = "invented-lecturer"  # noqa: S105 - printed on the page; it opens invented data only
 SEED = 20260302

@@ -9,7 +9,6 @@ from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 
-STATES = ("above", "faint start", "sounding", "gap", "sounding again", "muffled", "below")
 ABOVE, START, SOUND, GAP, AGAIN, MUFFLED, BELOW = range(7)
 CLEAR_DB = (-2.0, 16.0)
 """How far below the loudest a clear sound lies: breathing and phase II take up to 12 dB (acoustics 1)."""

@@ -70,6 +70,7 @@ class PulseJudgement:
 
     count_per_min: float
     true_per_min: float
+    right: bool
     lines: tuple[str, ...]
 
 
@@ -218,6 +219,7 @@ class _Ear:
         silent: bool,
     ) -> None:
         self.lines: list[str] = []
+        self.missed_a_sound = False
         self.systolic_error = _error(reading.systolic, truth.systolic)
         self.diastolic_error = _error(reading.diastolic, diastolic)
         written_zero = to_zero and reading.diastolic == Written(0)
@@ -253,6 +255,7 @@ class _Ear:
     def _unheard(self, end: str, written: Written | NotHeard, verdict: Heard | Withheld) -> None:
         match written, verdict:
             case NotHeard(), Heard(mmhg=mmhg):
+                self.missed_a_sound = True
                 self.lines.append(f"You wrote not heard for {end}; a sound could be heard at {truth_words(mmhg)}.")
             case NotHeard(), Withheld():
                 self.lines.append(f"Not heard was the true answer for {end}. Well kept.")
@@ -480,7 +483,8 @@ def _pulse(case: Case, table: BeatTable, log: BenchLog) -> PulseJudgement | None
     true = there * 60 / window
     step = 60 / window
     lines = []
-    if abs(count.count - there) <= 1:
+    right = abs(count.count - there) <= 1
+    if right:
         lines.append(f"Pulse {count.per_min:.0f} a minute: right (one beat is {step:.0f} a minute over {window} s).")
     else:
         off = abs(count.count - there)
@@ -494,7 +498,7 @@ def _pulse(case: Case, table: BeatTable, log: BenchLog) -> PulseJudgement | None
         lines.append("You wrote not regular; it was regular, a little faster with each breath in.")
     else:
         lines.append("You wrote regular; it was not. An irregular pulse makes a reading less certain: say so.")
-    return PulseJudgement(count.per_min, true, tuple(lines))
+    return PulseJudgement(count.per_min, true, right, tuple(lines))
 
 
 def _next(
@@ -520,9 +524,9 @@ def _next(
         if error is not None and abs(error) > NEAR_MMHG:
             weight = 55 + min(int(abs(error)), 20)
             acts.append((weight, f"listen for the {end} again; you wrote {_off(error)}."))
-    if any(line.startswith("You wrote not heard") for line in ear.lines):
+    if ear.missed_a_sound:
         acts.append((60, "listen again with less noise around you; there was something to hear."))
-    if pulse and not pulse.lines[0].endswith(" s)."):
+    if pulse and not pulse.right:
         acts.append((33, "count the pulse once more, over a longer time."))
     if any("Review the habit" in line or "Odd" in line for line in pens):
         acts.append((20, "write what the needle shows, to the nearest 2."))
