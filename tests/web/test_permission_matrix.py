@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -21,78 +21,16 @@ from hushpoint.practice.cases import case_of
 from hushpoint.practice.setup import right_choices
 from hushpoint.web.app import routes
 from hushpoint.wiring import Settings, build
+from permission_rows import house
+from permission_rows.rows import ASKERS, Asked
 
-PASSWORD = "ten letters or more"
-ASKERS = ("stranger", "elsewhere", "classmate", "learner", "lecturer")
-"""A learner of another class; one of the same class; the learner whose readings they are; and the lecturer."""
-READINGS = b"measurement,observer,systolic,diastolic\n1,J,120,80\n1,R,124,82\n"
-
-
-@dataclass(frozen=True)
-class Asked:
-    """What is sent, and the status each asker gets, in the order of ASKERS."""
-
-    status: tuple[int, int, int, int, int]
-    send: dict[str, Any] = field(default_factory=dict)
-
-
-def anyone(status: int, **send: Any) -> Asked:
-    """Everyone gets the same."""
-    return Asked((status,) * 5, send)
-
-
-def lecturers(status: int, **send: Any) -> Asked:
-    """The lecturer's alone: everyone else is told to come in first."""
-    return Asked((401, 401, 401, 401, status), send)
-
-
-def learners(status: int, otherwise: int, **send: Any) -> Asked:
-    """Any learner's own room."""
-    return Asked((otherwise, status, status, status, otherwise), send)
-
-
-def the_learners_own(status: int, **send: Any) -> Asked:
-    """Of this one learner alone: not of a classmate, and not of the lecturer in the learner's place."""
-    return Asked((403, 403, 403, status, 403), send)
-
-
-TABLE: dict[tuple[str, str], Asked] = {
-    ("GET", "/"): anyone(200),
-    ("GET", "/join"): anyone(303, params={"code": "{code}"}),
-    ("GET", "/join/{code}"): anyone(200),
-    ("POST", "/join/{code}"): anyone(303, data={"name": "Newcomer {asker}"}),
-    ("POST", "/join/alone"): anyone(303),
-    ("POST", "/leave"): anyone(303),
-    ("GET", "/policy"): anyone(200),
-    ("GET", "/healthz"): anyone(200),
-    ("GET", "/agreement"): anyone(200),
-    ("POST", "/agreement"): anyone(200, files={"file": ("r.csv", READINGS)}),
-    ("GET", "/static"): anyone(200),
-    ("GET", "/class"): anyone(200),
-    ("POST", "/class/first-run"): anyone(409, data={"password": "another good password"}),
-    ("POST", "/class/sign-in"): anyone(303, data={"password": PASSWORD}),
-    ("POST", "/class/open"): lecturers(303, data={"name": "Group C", "policy": "PALPATED_30"}),
-    ("GET", "/class/{code}"): lecturers(200),
-    ("GET", "/class/{code}/wall"): lecturers(200),
-    ("GET", "/class/{code}/events"): lecturers(200),
-    ("GET", "/class/{code}/wall/events"): lecturers(200),
-    ("POST", "/class/{code}/roster"): lecturers(200, data={"names": "Listed Invented", "add": "yes"}),
-    ("POST", "/class/{code}/close"): lecturers(303, data={"closed": ""}),
-    ("GET", "/class/{code}/learner/{who}"): lecturers(200),
-    ("GET", "/class/{code}/learner/{who}/release/{measurement}"): lecturers(200),
-    ("GET", "/class/{code}/learner/{who}/release/{measurement}/picture.svg"): lecturers(200),
-    ("GET", "/practise"): learners(200, 303),
-    ("GET", "/practise/bench"): learners(200, 303),
-    ("POST", "/practise/measurements"): learners(201, 403, json={"ref": "another"}),
-    ("POST", "/practise/measurements/{measurement}/set-up"): the_learners_own(200, json={"choices": "{choices}"}),
-    ("POST", "/practise/measurements/{measurement}/log"): the_learners_own(200, json="{log}"),
-    ("GET", "/practise/measurements/{measurement}/judgement"): the_learners_own(200),
-    ("POST", "/practise/measurements/{measurement}/correction"): the_learners_own(
-        201, json={"reading": {"systolic": 120, "diastolic": 80}, "why": "slip"}
-    ),
-    # the last one: it takes the learner away
-    ("POST", "/class/{code}/learner/{who}/erase"): lecturers(303, data={"why": "asked", "sure": "yes"}),
-}
+AREAS = (house,)
+"""One module an area; a further one may have `furnish(app, ledger, words)`, which adds the words its paths need."""
+TABLE: dict[tuple[str, str], Asked] = {}
+for _area in AREAS:
+    assert not TABLE.keys() & _area.TABLE.keys()
+    TABLE |= _area.TABLE
+TABLE |= house.LAST
 
 
 @dataclass
@@ -125,7 +63,7 @@ def school(tmp_path: Path) -> Iterator[School]:
     ledger = MemoryLedger()
     app = build(Settings(data_dir=tmp_path), ledger)
     with TestClient(app, client=("127.0.0.1", 1), follow_redirects=False) as lecturer:
-        lecturer.post("/class/first-run", data={"password": PASSWORD})
+        lecturer.post("/class/first-run", data={"password": house.PASSWORD})
         code, other = (classes.open_class(ledger, name=name, policy_id="PALPATED_30") for name in "AB")
         cookies = {"stranger": {}, "lecturer": dict(lecturer.cookies)}
         for asker, room in (("learner", code), ("classmate", code), ("elsewhere", other)):
@@ -139,6 +77,9 @@ def school(tmp_path: Path) -> Iterator[School]:
         bench.file_log(ledger, who=who, measurement=begun.measurement, log=log)
         bench.grade(ledger, begun.measurement)
         words = {"code": code, "who": who, "measurement": begun.measurement, "choices": choices, "log": log}
+        for area in AREAS:
+            if hasattr(area, "furnish"):
+                area.furnish(app, ledger, words)
         yield School(app, ledger, words, cookies)
 
 

@@ -35,6 +35,8 @@ class Kind(StrEnum):
     MEASUREMENT_FILED = "measurement.filed"
     MEASUREMENT_JUDGED = "measurement.judged"
     READING_CORRECTED = "reading.corrected"
+    READING_TAKEN = "reading.taken"
+    READING_AMENDED = "reading.amended"
     PERSON_ERASED = "person.erased"
 
 

@@ -10,6 +10,7 @@ from typing import Any, TypeVar
 import anyio.to_thread
 import jinja2
 from itsdangerous import BadSignature, URLSafeTimedSerializer
+from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, Response
 
@@ -112,6 +113,12 @@ def is_lecturer(request: Request) -> bool:
     """Return whether the asker came in with the lecturer's password."""
     found = context_of(request).signed(request.cookies.get(LECTURER_COOKIE), LECTURER_S)
     return found is not None and found.get("is") == "lecturer"
+
+
+def lecturer_only(request: Request) -> None:
+    """Raise status 401 for anybody but the lecturer."""
+    if not is_lecturer(request):
+        raise HTTPException(401, "This page is the lecturer's. Come in with the password at /class.")
 
 
 def learner_or_none(request: Request) -> Learner | None:

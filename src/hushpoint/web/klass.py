@@ -9,7 +9,6 @@ from typing import Any
 import anyio
 import segno
 from sse_starlette import EventSourceResponse, ServerSentEvent
-from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
@@ -23,6 +22,7 @@ from hushpoint.web.context import (
     context_of,
     give_cookie,
     is_lecturer,
+    lecturer_only,
     off_loop,
     page,
 )
@@ -72,7 +72,7 @@ async def sign_in(request: Request) -> Response:
 
 async def open_class(request: Request) -> Response:
     """Open a class."""
-    _lecturer_only(request)
+    lecturer_only(request)
     form = await form_of(request)
     ledger = context_of(request).ledger
     policy_id = form.text("policy") or default_policy_id
@@ -85,13 +85,13 @@ async def open_class(request: Request) -> Response:
 
 async def board(request: Request) -> Response:
     """Show a class by name, for the lecturer's eyes."""
-    _lecturer_only(request)
+    lecturer_only(request)
     return await _board_page(request)
 
 
 async def wall(request: Request) -> Response:
     """Show a class to everyone: code, counts and spread, no names."""
-    _lecturer_only(request)
+    lecturer_only(request)
     info, state = await _state(request)
     address = _address(request)
     drawn = io.BytesIO()
@@ -108,19 +108,19 @@ async def wall(request: Request) -> Response:
 
 async def board_events(request: Request) -> Response:
     """Send the board anew whenever something was stored."""
-    _lecturer_only(request)
+    lecturer_only(request)
     return await _events(request, "board_part.html")
 
 
 async def wall_events(request: Request) -> Response:
     """Send the wall anew whenever something was stored."""
-    _lecturer_only(request)
+    lecturer_only(request)
     return await _events(request, "wall_part.html")
 
 
 async def roster(request: Request) -> Response:
     """Show how a pasted or uploaded list is read, row by row; added once asked, and only while no row is wrong."""
-    _lecturer_only(request)
+    lecturer_only(request)
     form = await form_of(request)
     text = form.text("names")
     file_name, data = form.files.get("file", ("", b""))
@@ -142,7 +142,7 @@ async def roster(request: Request) -> Response:
 
 async def close(request: Request) -> Response:
     """Close a class to newcomers, or open it again."""
-    _lecturer_only(request)
+    lecturer_only(request)
     form = await form_of(request)
     ledger, code = context_of(request).ledger, request.path_params["code"]
     await off_loop(lambda: classes.close_class(ledger, code, closed=form.text("closed") == "yes"))
@@ -151,7 +151,7 @@ async def close(request: Request) -> Response:
 
 async def learner(request: Request) -> Response:
     """Show one learner's readings over time."""
-    _lecturer_only(request)
+    lecturer_only(request)
     ledger, who = context_of(request).ledger, request.path_params["who"]
     info = await off_loop(lambda: classes.find_class(ledger, request.path_params["code"]))
     name = await off_loop(lambda: classes.name_of(ledger, info.code, who))
@@ -189,7 +189,7 @@ async def release_svg(request: Request) -> Response:
 
 
 async def _judged(request: Request) -> tuple[classes.ClassInfo, str, dict[str, Any] | None]:
-    _lecturer_only(request)
+    lecturer_only(request)
     ledger, who = context_of(request).ledger, request.path_params["who"]
     info = await off_loop(lambda: classes.find_class(ledger, request.path_params["code"]))
     name = await off_loop(lambda: classes.name_of(ledger, info.code, who))
@@ -199,7 +199,7 @@ async def _judged(request: Request) -> tuple[classes.ClassInfo, str, dict[str, A
 
 async def erase(request: Request) -> Response:
     """Erase everything about a learner."""
-    _lecturer_only(request)
+    lecturer_only(request)
     form = await form_of(request)
     if form.text("sure") != "yes":
         raise BadInputError("Tick that you want to erase everything about this learner.")
@@ -284,11 +284,6 @@ def _come_in(request: Request) -> Response:
     response = RedirectResponse("/class", 303)
     give_cookie(request, response, LECTURER_COOKIE, {"is": "lecturer"}, LECTURER_S)
     return response
-
-
-def _lecturer_only(request: Request) -> None:
-    if not is_lecturer(request):
-        raise HTTPException(401, "This page is the lecturer's. Come in with the password at /class.")
 
 
 def _at_the_laptop(request: Request) -> None:
