@@ -27,7 +27,7 @@ BLADDER_WIDTH_CM = (2.0, 30.0)
 BLADDER_LENGTH_CM = (4.0, 60.0)
 
 _FIT_COLUMNS = ("id", "percent", "source", "provenance")
-_SHARES = ("width_least", "width_ideal", "length_least")
+_SHARES = ("width_least", "width_ideal", "length_least", "length_most")
 _SWAP_COLUMNS = ("id", "used", "needed", "systolic_mmhg", "diastolic_mmhg", "source", "provenance")
 _COLUMNS = (
     "id", "label", "arm_from_cm", "arm_to_cm", "bladder_width_cm", "bladder_length_cm", "source",
@@ -95,11 +95,15 @@ def cuff_for(arm_cm: float) -> CuffSize:
 
 @dataclass(frozen=True, slots=True)
 class FitShares:
-    """Shares of the arm's circumference that a bladder is asked to cover [per cent]."""
+    """Shares of the arm's circumference that a bladder is asked to cover [per cent].
+
+    `length_most` is of the tolerant form alone: the table's own bladders overlap on the thinnest arms of their size.
+    """
 
     width_least: float
     width_ideal: float
     length_least: float
+    length_most: float
 
 
 def read_fit_shares(text: str, table: str) -> FitShares:
@@ -117,7 +121,7 @@ def read_fit_shares(text: str, table: str) -> FitShares:
 
 @cache
 def fit_shares() -> FitShares:
-    """Return the shipped shares (AHA 2005)."""
+    """Return the shipped shares (AHA 2005; the longest from the tolerant form)."""
     return read_fit_shares(package_text("cuff_fit.csv"), "cuff_fit.csv")
 
 
@@ -195,6 +199,40 @@ class BladderFit:
     effects: tuple[WrongCuffEffect, ...]
 
 
+@dataclass(frozen=True, slots=True)
+class ArmRange:
+    """Mid-arm circumferences a bladder is for [whole cm, both ends belong to it], and by what."""
+
+    from_cm: int
+    to_cm: int
+    how: str
+    by_table: bool
+
+
+def arm_range(width_cm: float, length_cm: float) -> ArmRange | Withheld:
+    """Return the arms a bladder [cm] is for, from its tape alone: its label is not asked.
+
+    The table's own bladder has the table's range (AHA 2005). Any other has the arms of which it covers at least 40 %
+    in width and 80 to 100 % in length (DERIVED from the shares), Withheld where there is none. Raises BadInputError
+    outside what tapes give.
+    """
+    _refuse_bladder(width_cm, length_cm)
+    for size in cuff_sizes():
+        if (width_cm, length_cm) == (size.bladder_width_cm, size.bladder_length_cm):
+            return ArmRange(size.arm_from_cm, size.arm_to_cm, f"{size.label} by the table ({size.source})", True)
+    asked = fit_shares()
+    # Six decimals: 24 / 0.8 is 30, not a hair less.
+    low = math.ceil(round(100 * length_cm / asked.length_most, 6))
+    high = math.floor(round(min(100 * width_cm / asked.width_least, 100 * length_cm / asked.length_least), 6))
+    shares = (
+        f"at least {asked.width_least:g} % of the arm in width, {asked.length_least:g} to {asked.length_most:g} % "
+        "in length"
+    )
+    if low > high:
+        return Withheld(f"{width_cm:g} × {length_cm:g} cm covers no arm by the percentages ({shares})")
+    return ArmRange(low, high, f"by the percentages ({shares}); the table names no size for it", False)
+
+
 def size_for(arm_cm: float) -> CuffSize | Withheld:
     """Return the size for a mid-arm circumference [cm], or why none is named: 10 to 80 cm, halves rounded up.
 
@@ -235,16 +273,20 @@ def bladder_fit(arm_cm: float, width_cm: float, length_cm: float) -> BladderFit:
     A bladder shorter than 80 % or narrower than 40 % of the arm is refused unless it is the table's own (which is
     narrower than 40 % from 41 cm on). Raises BadInputError outside what tapes give.
     """
+    _refuse_bladder(width_cm, length_cm)
+    named = size_for(arm_cm)
+    width_percent, length_percent = 100 * width_cm / arm_cm, 100 * length_cm / arm_cm
+    verdict, effects = _judged(named, width_cm, length_cm, width_percent, length_percent)
+    return BladderFit(arm_cm, width_cm, length_cm, width_percent, length_percent, verdict, effects)
+
+
+def _refuse_bladder(width_cm: float, length_cm: float) -> None:
     for what, value, (low, high) in (
         ("width", width_cm, BLADDER_WIDTH_CM),
         ("length", length_cm, BLADDER_LENGTH_CM),
     ):
         if not low <= value <= high:
             raise BadInputError(f"bladder {what} {value:g} cm: must be {low:g} to {high:g} cm")
-    named = size_for(arm_cm)
-    width_percent, length_percent = 100 * width_cm / arm_cm, 100 * length_cm / arm_cm
-    verdict, effects = _judged(named, width_cm, length_cm, width_percent, length_percent)
-    return BladderFit(arm_cm, width_cm, length_cm, width_percent, length_percent, verdict, effects)
 
 
 def _judged(

@@ -37,6 +37,13 @@ class Kind(StrEnum):
     READING_CORRECTED = "reading.corrected"
     READING_TAKEN = "reading.taken"
     READING_AMENDED = "reading.amended"
+    KIT_ADDED = "kit.added"
+    KIT_CHANGED = "kit.changed"
+    KIT_RETIRED = "kit.retired"
+    KIT_WIPED = "kit.wiped"
+    KIT_KNOCKED = "kit.knocked"
+    KIT_CHECKED = "kit.checked"
+    KIT_TIMED = "kit.timed"
     PERSON_ERASED = "person.erased"
 
 
