@@ -138,13 +138,34 @@ def cuff(
 @app.command()
 def visit(
     visit_json: Annotated[str, typer.Argument(metavar="VISIT", help="JSON file of a visit, or - for standard input.")],
-    policy: Annotated[str | None, typer.Option(help="The policy to judge by; wins over the file's.")] = None,
+    policy: Annotated[
+        str | None, typer.Option(help="Id of a policy or CSV file of your own; wins over the file's.")
+    ] = None,
+    letter: Annotated[Path | None, typer.Option(help="Write the letter to a doctor, PDF.")] = None,
+    client_page: Annotated[Path | None, typer.Option(help="Write the page the client takes home, PDF.")] = None,
+    record: Annotated[Path | None, typer.Option(help="Write the record for the file, PDF.")] = None,
+    fhir: Annotated[Path | None, typer.Option(help="Write a FHIR R4B Bundle, JSON.")] = None,
+    csv: Annotated[Path | None, typer.Option(help="Write the readings, CSV.")] = None,
     json: AsJson = False,
 ) -> None:
     """Judge a client's visit under a policy: the next step, the value, its category, proceed, repeat or refer."""
     from hushpoint.cli.visit import visit_file
 
-    raise typer.Exit(visit_file(visit_json, policy=policy, as_json=json))
+    files = {"--letter": letter, "--client-page": client_page, "--record": record, "--fhir": fhir, "--csv": csv}
+    raise typer.Exit(visit_file(visit_json, policy=policy, as_json=json, files=files))
+
+
+@app.command()
+def policy(
+    policy: Annotated[
+        str | None, typer.Argument(metavar="[POLICY]", help="Id of a shipped policy to write out, or a CSV to check.")
+    ] = None,
+    own_id: Annotated[str | None, typer.Option(help="The id that the policy written out is given.")] = None,
+) -> None:
+    """List the clinical policies, write one out as CSV to be changed, or check an own one."""
+    from hushpoint.cli.policy import show_policy
+
+    show_policy(policy, own_id)
 
 
 @app.command()

@@ -9,27 +9,42 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from hushpoint.desk.csv_file import told_name
+from hushpoint.desk.policies import policy_of
 from hushpoint.desk.visit_json import LARGEST_BYTES, VisitFileError, parse_visit, visit_file_bytes, visit_lines
+from hushpoint.desk.visit_told import ROUNDING, as_object
 from hushpoint.errors import BadInputError
 from hushpoint.guideline.clinical_policies import ClinicalPolicy, clinical_policies, clinical_policy
 from hushpoint.measure.shown import whole_mmhg
-from hushpoint.visit import Judged, Refer, judge_visit
+from hushpoint.visit import Judged, Refer, Visit, judge_visit
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from rich.console import Console
 
-ROUNDING = "shown to the nearest whole mmHg, halves up; judged unrounded"
+    from hushpoint.desk.visit_sheets import Sheet
 
 
-def visit_file(typed: str, *, policy: str | None, as_json: bool) -> int:
-    """Print what the policy says about a visit and return the exit status. Raises BadInputError.
+ENDINGS = {"--letter": ".pdf", "--client-page": ".pdf", "--record": ".pdf", "--fhir": ".json", "--csv": ".csv"}
+"""What the name of each file to write must end in."""
+
+
+def visit_file(typed: str, *, policy: str | None, as_json: bool, files: Mapping[str, Path | None]) -> int:
+    """Print what the policy says about a visit, write the files asked for, and return the exit status.
+
+    Raises BadInputError, and then nothing is written.
 
     `typed` is a path, - for standard input, or a file of one visit a line whose name ends in .jsonl: there a line that
     cannot be read gives an object with its error, the rest go on, and the status is 2.
     """
-    chosen = None if policy is None else clinical_policy(policy)
+    chosen = None if policy is None else policy_of(policy)
     path = Path(typed)
+    asked = {option: file for option, file in files.items() if file is not None}
+    for option, file in asked.items():
+        _check_file(option, file)
     if path.suffix == ".jsonl":
+        if asked:
+            raise VisitFileError(f"{next(iter(asked))}: goes with one visit, not with a .jsonl file of many")
         if not as_json:
             raise VisitFileError(f"{told_name(path.name)}: one visit a line; --json is needed")
         return _judge_lines(path, chosen)
@@ -39,7 +54,8 @@ def visit_file(typed: str, *, policy: str | None, as_json: bool) -> int:
         data, name = sys.stdin.buffer.read(LARGEST_BYTES + 1), "standard input"
     else:
         data, name = visit_file_bytes(path), path.name
-    judged = _judge(data, name, chosen)
+    visit, judged = _judge(data, name, chosen)
+    _write(visit, judged, asked)
     if as_json:
         print(json.dumps(as_object(judged)))  # noqa: T201
     else:
@@ -47,90 +63,53 @@ def visit_file(typed: str, *, policy: str | None, as_json: bool) -> int:
     return 0
 
 
-def _judge(data: bytes, name: str, chosen: ClinicalPolicy | None) -> Judged:
+def _judge(data: bytes, name: str, chosen: ClinicalPolicy | None) -> tuple[Visit, Judged]:
     visit, named = parse_visit(data, name)
     if chosen is None:
         if named is None:
             known = ", ".join(clinical_policies())
             raise VisitFileError(f"{told_name(name)}: no policy; --policy or policy must be one of {known}")
         chosen = clinical_policy(named)
-    return judge_visit(visit, chosen, datetime.now().astimezone())
+    return visit, judge_visit(visit, chosen, datetime.now().astimezone())
+
+
+def _check_file(option: str, file: Path) -> None:
+    """Refuse a name before anything is made. Raises VisitFileError."""
+    if file.suffix.lower() != ENDINGS[option]:
+        raise VisitFileError(f"{option} {told_name(file.name)}: the name must end in {ENDINGS[option]}")
+    if file.is_dir() or not file.absolute().parent.is_dir():
+        raise VisitFileError(f"{option} {told_name(file.name)}: a file name in a folder that exists is needed")
+
+
+def _write(visit: Visit, judged: Judged, asked: Mapping[str, Path]) -> None:
+    """Make every sheet asked for, then write them: one refused, such as a letter where none goes, writes none."""
+    from hushpoint.desk.visit_sheets import visit_csv, visit_fhir, visit_pdf
+
+    made_at = datetime.now().astimezone()
+    kinds: dict[str, Sheet] = {"--letter": "letter", "--client-page": "client", "--record": "record"}
+    made: list[tuple[Path, bytes]] = []
+    for option, file in asked.items():
+        if option in kinds:
+            made.append((file, visit_pdf(kinds[option], visit, judged, made_at=made_at)))
+        elif option == "--fhir":
+            made.append((file, visit_fhir(visit, judged, made_at=made_at).encode()))
+        else:
+            made.append((file, visit_csv(visit, judged).encode()))
+    for file, data in made:
+        part = file.with_name(f".{file.name}.part")
+        part.write_bytes(data)
+        part.replace(file)
 
 
 def _judge_lines(path: Path, chosen: ClinicalPolicy | None) -> int:
     status = 0
     for line, data in visit_lines(path):
         try:
-            told = as_object(_judge(data, f"{path.name}, line {line}", chosen))
+            told = as_object(_judge(data, f"{path.name}, line {line}", chosen)[1])
         except BadInputError as refusal:
             told, status = {"line": line, "error": str(refusal)}, 2
         print(json.dumps(told))  # noqa: T201
     return status
-
-
-def as_object(judged: Judged) -> dict[str, object]:
-    """Return the documented object of `hushpoint visit --json`."""
-    value, edge, step = judged.value, judged.edge, judged.step
-    scheme = judged.policy.scheme
-    return {
-        "next": {"do": judged.next.do, "why": judged.next.why, "seconds": judged.next.seconds},
-        "value": None
-        if value is None
-        else {
-            "systolic": whole_mmhg(value.systolic_mmhg),
-            "diastolic": whole_mmhg(value.diastolic_mmhg),
-            "how": value.how,
-            "arm": value.arm,
-            "unrounded": [round(value.systolic_mmhg, 6), round(value.diastolic_mmhg, 6)],
-            "rounding": ROUNDING,
-            "complete": value.complete,
-            "doubts": list(value.doubts),
-        },
-        "category": None
-        if judged.category is None
-        else {
-            "scheme": scheme.id,
-            "name": judged.category,
-            "form": judged.form,
-            "nearest_edge": None
-            if edge is None
-            else {"end": edge.end, "at": edge.at_mmhg, "distance": round(edge.distance_mmhg, 6)},
-            "source": scheme.source,
-            "mark": scheme.provenance,
-        },
-        "also": [{"scheme": other, "name": name} for other, name in judged.also],
-        "action": {
-            "verdict": judged.action.word,
-            "when": judged.action.when,
-            "reasons": list(judged.action.reasons),
-            "policy": judged.policy.id,
-            "to": judged.action.to if isinstance(judged.action, Refer) else None,
-            "limit": None
-            if step is None
-            else {
-                "step": step.step,
-                "systolic": step.systolic_mmhg,
-                "diastolic": step.diastolic_mmhg,
-                "reached": "above" if step.strict else "at or above",
-                "limits": step.limits,
-                "source": step.source,
-                "mark": step.provenance,
-            },
-        },
-        "readings": [
-            {
-                "number": each.number,
-                "at": each.reading.at.isoformat() if each.reading.at else None,
-                "arm": each.reading.arm,
-                "systolic": each.reading.systolic_mmhg,
-                "diastolic": each.reading.diastolic_mmhg,
-                "counted": each.counted,
-                "marks": list(each.marks),
-            }
-            for each in judged.readings
-        ],
-        "cautions": list(judged.cautions),
-    }
 
 
 def _print(judged: Judged) -> None:

@@ -9,10 +9,10 @@ from itertools import pairwise
 from types import MappingProxyType
 from typing import TYPE_CHECKING
 
-from hushpoint.guideline.tables import PROVENANCES, TableError, package_text, table_rows
+from hushpoint.guideline.tables import MARKS, TableError, TableRow, package_text, table_rows
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
 CLINICAL_IDS = (
     "ACC_AHA_2017", "AHA_ACC_2025", "ESC_2024", "ESH_2023", "ISH_2020", "NICE_NG136", "NHFA_2016", "AAP_2017",
@@ -107,26 +107,31 @@ def isolated_form(systolic_mmhg: float, diastolic_mmhg: float) -> str | None:
 
 def read_schemes(text: str, table: str) -> Mapping[str, Scheme]:
     """Return schemes by id from CSV text; raises TableError where an edge is wrong or does not rise with its rank."""
+    return schemes_of(table_rows(text, table, _COLUMNS), table)
+
+
+def schemes_of(rows: Sequence[TableRow], table: str, known: tuple[str, ...] = CLINICAL_IDS) -> Mapping[str, Scheme]:
+    """Return schemes by id from rows, a band each; `known` are the ids allowed. Raises TableError."""
     bands: dict[str, list[Band]] = {}
     marks: dict[str, tuple[str, str]] = {}
-    for row in table_rows(text, table, _COLUMNS):
-        scheme = row.one_of("scheme", CLINICAL_IDS)
-        known = bands.setdefault(scheme, [])
-        if row.number("rank", 0, 20) != len(known):
-            raise row.refuse("rank", f"{len(known)}: bands stand from the lowest up")
+    for row in rows:
+        scheme = row.one_of("scheme", known)
+        so_far = bands.setdefault(scheme, [])
+        if row.number("rank", 0, 20) != len(so_far):
+            raise row.refuse("rank", f"{len(so_far)}: bands stand from the lowest up")
         diastolic = row.optional_number("diastolic_from_mmhg", 0, 300)
         band = Band(row.text("category"), row.number("systolic_from_mmhg", 0, 300), diastolic)
-        if not known and (band.systolic_from_mmhg, diastolic) != (0, 0):
+        if not so_far and (band.systolic_from_mmhg, diastolic) != (0, 0):
             raise row.refuse("systolic_from_mmhg", "0, with diastolic 0, in the lowest band")
-        if known and band.systolic_from_mmhg <= known[-1].systolic_from_mmhg:
+        if so_far and band.systolic_from_mmhg <= so_far[-1].systolic_from_mmhg:
             raise row.refuse("systolic_from_mmhg", "above the band before")
-        known.append(band)
-        marks[scheme] = (row.text("source"), row.one_of("provenance", PROVENANCES))
-    for scheme, known in bands.items():
-        edges = [band.diastolic_from_mmhg for band in known if band.diastolic_from_mmhg is not None]
-        if len(known) < 2 or any(below >= above for below, above in pairwise(edges)):
+        so_far.append(band)
+        marks[scheme] = (row.text("source"), row.one_of("provenance", MARKS))
+    for scheme, held in bands.items():
+        edges = [band.diastolic_from_mmhg for band in held if band.diastolic_from_mmhg is not None]
+        if len(held) < 2 or any(below >= above for below, above in pairwise(edges)):
             raise TableError(f"{table}: {scheme} must hold at least 2 bands whose diastolic edges rise")
-    return MappingProxyType({scheme: Scheme(scheme, tuple(known), *marks[scheme]) for scheme, known in bands.items()})
+    return MappingProxyType({scheme: Scheme(scheme, tuple(held), *marks[scheme]) for scheme, held in bands.items()})
 
 
 @cache

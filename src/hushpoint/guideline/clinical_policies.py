@@ -10,11 +10,11 @@ from typing import TYPE_CHECKING, Literal, cast
 
 from hushpoint.errors import BadInputError
 from hushpoint.guideline.bands import CLINICAL_IDS, Scheme, schemes
-from hushpoint.guideline.protocols import FIGURE_WORDS, MARKS, Protocol, protocols
-from hushpoint.guideline.tables import TableError, package_text, table_rows
+from hushpoint.guideline.protocols import FIGURE_WORDS, Protocol, protocols
+from hushpoint.guideline.tables import MARKS, TableError, TableRow, package_text, table_rows
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
 StepVerdict = Literal["emergency", "emergency_with_symptoms", "refer", "repeat", "proceed"]
 _VERDICTS = ("emergency", "emergency_with_symptoms", "refer", "repeat", "proceed")
@@ -76,8 +76,15 @@ def read_ladders(text: str, table: str) -> Mapping[str, tuple[LadderStep, ...]]:
     Raises TableError where limits do not fall, a graver step has the longer clock or the milder verdict, or the last
     step does not hold for every pressure.
     """
+    return ladders_of(table_rows(text, table, _COLUMNS), table)
+
+
+def ladders_of(
+    rows: Sequence[TableRow], table: str, known: tuple[str, ...] = CLINICAL_IDS
+) -> Mapping[str, tuple[LadderStep, ...]]:
+    """Return ladders by policy from rows, a step each, the gravest first; `known` are the ids allowed."""
     found: dict[str, list[LadderStep]] = {}
-    for row in table_rows(text, table, _COLUMNS):
+    for row in rows:
         verdict = cast("StepVerdict", row.one_of("verdict", _VERDICTS))
         step = LadderStep(
             step=row.text("step"),
@@ -91,7 +98,7 @@ def read_ladders(text: str, table: str) -> Mapping[str, tuple[LadderStep, ...]]:
             source=row.text("source"),
             provenance=row.one_of("provenance", MARKS),
         )
-        found.setdefault(row.one_of("policy", CLINICAL_IDS), []).append(step)
+        found.setdefault(row.one_of("policy", known), []).append(step)
     for policy, ladder in found.items():
         for graver, milder in pairwise(ladder):
             if (

@@ -9,13 +9,10 @@ from types import MappingProxyType
 from typing import TYPE_CHECKING, Literal, cast
 
 from hushpoint.guideline.bands import CLINICAL_IDS
-from hushpoint.guideline.tables import PROVENANCES, TableError, TableRow, package_text, table_rows
+from hushpoint.guideline.tables import MARKS, TableError, TableRow, package_text, table_rows
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
-
-MARKS = (*PROVENANCES, "CHOICE")
-"""CHOICE: a figure that no guideline sets and that is ours."""
 
 ValueRule = Literal["all", "last_two", "lower_of_last_two", "drop_first"]
 Compare = Literal["none", "first_two", "any", "last_two"]
@@ -47,7 +44,7 @@ FIGURE_WORDS = {
     "apart": "differing readings", "first_visit_arms": "arms at the first visit",
 }  # fmt: skip
 """What each figure is called in what a person reads."""
-_WHATS = ("name", "dated", *_NUMBERS, *_MAYBE, *_WORDS)
+PROTOCOL_FIGURES = ("name", "dated", *_NUMBERS, *_MAYBE, *_WORDS)
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,6 +74,20 @@ class Protocol:
     both_arms_at_first: bool
     arms_apart_mmhg: float
     sources: Mapping[str, tuple[str, str]]
+
+    def written(self, what: str) -> str:
+        """Return a figure as its row in the table writes it."""
+        apart, step = self.apart_mmhg or (None, None), self.step_mmhg or (None, None)
+        found = {
+            "step_systolic_mmhg": step[0],
+            "step_diastolic_mmhg": step[1],
+            "apart_systolic_mmhg": apart[0],
+            "apart_diastolic_mmhg": apart[1],
+            "apart": None if self.apart_mmhg is None else "more" if self.apart_strict else "at_least",
+            "first_visit_arms": "both" if self.both_arms_at_first else "one",
+        }
+        value = found[what] if what in found else getattr(self, what)
+        return "none" if value is None else f"{value:g}" if isinstance(value, int | float) else str(value)
 
     def asked(self, readings: Sequence[Pair], *, irregular: bool) -> int:
         """Return how many readings the protocol asks for before any extra one, given those there are."""
@@ -124,6 +135,12 @@ class Protocol:
         lower = (min(pair[0] for pair in last), min(pair[1] for pair in last))
         return lower, f"the lower of the last two of {len(readings)} readings, each end by itself, not a mean"
 
+    def averaged(self, many: int, *, irregular: bool, first_missing: bool = False) -> int:
+        """Return how many of `many` readings (at least one) go into the value."""
+        if many == 1 or irregular or self.value == "all" or (self.value == "drop_first" and first_missing):
+            return many
+        return many - 1 if self.value == "drop_first" else 2
+
 
 def _mean(readings: Sequence[Pair]) -> Pair:
     many = len(readings)
@@ -132,19 +149,26 @@ def _mean(readings: Sequence[Pair]) -> Pair:
 
 def read_protocols(text: str, table: str) -> Mapping[str, Protocol]:
     """Return protocols by guideline from CSV text of one figure a row; raises TableError, one line."""
+    return protocols_of(table_rows(text, table, _COLUMNS), table)
+
+
+def protocols_of(rows: Sequence[TableRow], table: str, known: tuple[str, ...] = CLINICAL_IDS) -> Mapping[str, Protocol]:
+    """Return protocols by policy from rows of one figure each; `known` are the ids allowed. Raises TableError."""
     found: dict[str, dict[str, TableRow]] = {}
-    for row in table_rows(text, table, _COLUMNS):
-        policy, what = row.one_of("policy", CLINICAL_IDS), row.one_of("what", _WHATS)
+    for row in rows:
+        policy, what = row.one_of("policy", known), row.one_of("what", PROTOCOL_FIGURES)
         if row.text("id") != f"{policy}.{what}":
             raise row.refuse("id", f"{policy}.{what}")
         found.setdefault(policy, {})[what] = row
-    return MappingProxyType({policy: _protocol(policy, rows, table) for policy, rows in found.items()})
+    return MappingProxyType({policy: _protocol(policy, mine, table) for policy, mine in found.items()})
 
 
 def _protocol(policy: str, rows: dict[str, TableRow], table: str) -> Protocol:
-    for what in _WHATS:
+    for what in PROTOCOL_FIGURES:
         if what not in rows:
-            raise TableError(f"{table}: no row {policy}.{what}, every guideline must hold {', '.join(_WHATS)}")
+            raise TableError(
+                f"{table}: no row {policy}.{what}, every guideline must hold {', '.join(PROTOCOL_FIGURES)}"
+            )
     numbers = {what: rows[what].number("value", *limits) for what, limits in _NUMBERS.items()}
     words = {what: rows[what].one_of("value", allowed) for what, allowed in _WORDS.items()}
     apart = _pair(rows, "apart_systolic_mmhg", "apart_diastolic_mmhg")

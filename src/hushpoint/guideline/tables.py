@@ -11,6 +11,8 @@ from hushpoint.errors import BadInputError
 
 PROVENANCES = ("SEEN", "FROM MEMORY", "DERIVED")
 """How a figure came here: read in the source, remembered, or worked out from other figures."""
+MARKS = (*PROVENANCES, "CHOICE")
+"""CHOICE: a figure that no guideline sets and that is ours, or an institution's own."""
 
 
 class TableError(BadInputError):

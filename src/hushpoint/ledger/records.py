@@ -44,6 +44,7 @@ class Kind(StrEnum):
     KIT_KNOCKED = "kit.knocked"
     KIT_CHECKED = "kit.checked"
     KIT_TIMED = "kit.timed"
+    POLICY_ADOPTED = "policy.adopted"
     PERSON_ERASED = "person.erased"
 
 

@@ -66,6 +66,8 @@ class VisitValue:
     how: str
     complete: bool
     doubts: tuple[str, ...]
+    averaged: int
+    """How many readings went into it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -291,7 +293,8 @@ def _value(
         doubts.append(f"lower certainty: the readings spread over {spread[0]:g} systolic and {spread[1]:g} diastolic")
     if not done:
         doubts.append("so far only: the readings are not complete")
-    return VisitValue(systolic, diastolic, arm.name, f"{how}{arm.on()}", done, tuple(doubts))
+    averaged = policy.protocol.averaged(len(arm.pairs), irregular=irregular, first_missing=arm.first_missing)
+    return VisitValue(systolic, diastolic, arm.name, f"{how}{arm.on()}", done, tuple(doubts), averaged)
 
 
 def _pressure_findings(

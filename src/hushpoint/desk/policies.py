@@ -1,0 +1,66 @@
+"""Clinical policies: the shipped ones, and an institution's own, read from a file and adopted."""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Mapping
+from pathlib import Path
+
+from hushpoint.desk.csv_file import CsvFileError, bytes_of, told_name
+from hushpoint.errors import BadInputError
+from hushpoint.guideline.clinical_policies import ClinicalPolicy, clinical_policies, clinical_policy
+from hushpoint.guideline.own_policy import read_own_policy
+from hushpoint.guideline.tables import TableError
+from hushpoint.ledger.records import Entry, Kind, Ledger
+
+LARGEST_BYTES = 200_000
+LONGEST_LINE = 400
+
+
+def parse_policy(data: bytes, name: str) -> tuple[ClinicalPolicy, str]:
+    """Return an institution's policy and its text; raises CsvFileError, one line with row, column and legal range."""
+    told = told_name(name)
+    if len(data) > LARGEST_BYTES:
+        raise CsvFileError(f"{told}: larger than {LARGEST_BYTES // 1000} kB, the most that is read")
+    try:
+        text = data.decode("utf-8-sig")
+        return read_own_policy(text, told), text
+    except UnicodeDecodeError:
+        raise CsvFileError(f"{told}: not UTF-8; save the file as UTF-8") from None
+    except csv.Error as refusal:
+        raise CsvFileError(f"{told}: not readable as CSV ({str(refusal)[:80]}); check the quotation marks") from None
+    except TableError as refusal:
+        raise CsvFileError(str(refusal)[:LONGEST_LINE].encode("unicode_escape").decode()) from None
+
+
+def policy_of(typed: str) -> ClinicalPolicy:
+    """Return the policy that a person typed: the id of a shipped one, or a CSV file of their own."""
+    path = Path(typed)
+    if path.suffix.lower() != ".csv":
+        return clinical_policy(typed)
+    return parse_policy(bytes_of(path), path.name)[0]
+
+
+def adopt(ledger: Ledger, data: bytes, name: str) -> ClinicalPolicy:
+    """Keep an institution's own policy; a later one of the same id takes its place for visits begun after it."""
+    policy, text = parse_policy(data, name)
+    ledger.append(Entry(Kind.POLICY_ADOPTED, {"id": policy.id, "text": text}))
+    return policy
+
+
+def known_policies(ledger: Ledger) -> Mapping[str, ClinicalPolicy]:
+    """Return the shipped and the adopted policies by id."""
+    found = dict(clinical_policies())
+    for row in ledger.rows(kinds=[Kind.POLICY_ADOPTED]):
+        if row.body is not None:
+            found[row.body["id"]] = read_own_policy(row.body["text"], row.body["id"])
+    return found
+
+
+def known_policy(ledger: Ledger, policy_id: str) -> ClinicalPolicy:
+    """Return a shipped or adopted policy; raises BadInputError with the list where there is none."""
+    found = known_policies(ledger)
+    if policy_id not in found:
+        told = policy_id[:40].encode("unicode_escape").decode()
+        raise BadInputError(f'policy "{told}": must be one of {", ".join(found)}')
+    return found[policy_id]

@@ -1,0 +1,230 @@
+"""The sheets of a visit: what the client takes home, the letter to a doctor, the record for the file; CSV of readings.
+
+A sheet holds codes, never a name: names are written on it by hand. None of them diagnoses or reassures.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+from datetime import datetime
+from typing import Any, Literal
+
+from hushpoint.errors import BadInputError
+from hushpoint.measure.shown import whole_mmhg
+from hushpoint.sheet.pdf import pdf, png_pages
+from hushpoint.visit import Judged, MarkedReading, Refer, Visit
+from hushpoint.visit.gates import words
+from hushpoint.visit.sureness import ASSUMED, mean_arterial_mmhg, sureness
+
+Sheet = Literal["client", "letter", "record"]
+SHEETS: tuple[Sheet, ...] = ("client", "letter", "record")
+KPA_PER_MMHG = 0.133322
+"""The unit's definition."""
+_MARKS = {
+    "early": "sooner than the policy's gap",
+    "out_of_order": "entered after a later one",
+    "over_cap": "over the cap, not counted",
+    "barred_arm": "barred arm, not counted",
+    "not_heard": "not heard, not counted",
+    "not_judged": "not judged",
+}
+_EFFORT = {None: "not told", "test": "a fitness test", "light": "light", "moderate": "moderate", "vigorous": "vigorous"}
+QUESTION = "Are there any limits to the activity planned, as described above?"
+
+
+def kpa(mmhg: float) -> str:
+    """Write a pressure in kPa with one decimal."""
+    return f"{mmhg * KPA_PER_MMHG:.1f}"
+
+
+def chance_words(chance: float) -> str:
+    """Write a chance in whole per cent, never as certain."""
+    return "under 1 %" if chance < 0.01 else "over 99 %" if chance > 0.99 else f"{100 * chance:.0f} %"
+
+
+def sheet_values(visit: Visit, judged: Judged, *, made_at: datetime, invented: bool = False) -> dict[str, Any]:
+    """Return what the layouts of every sheet show, as JSON; `made_at` (with a zone) is when it was printed."""
+    value, action, step = judged.value, judged.action, judged.step
+    times = [each.reading.at for each in judged.readings if each.reading.at is not None]
+    return {
+        "code": visit.client.code or "",
+        "date": (min(times) if times else made_at).strftime("%d %B %Y"),
+        "dated": bool(times),
+        "made": made_at.strftime("%d %B %Y, %H:%M"),
+        "invented": invented,
+        "policy": {"id": judged.policy.id, "name": judged.policy.name, "dated": judged.policy.dated},
+        "readings": [_row(each) for each in judged.readings],
+        "value": None
+        if value is None
+        else {
+            "text": f"{whole_mmhg(value.systolic_mmhg)}/{whole_mmhg(value.diastolic_mmhg)}",
+            "kpa": f"{kpa(value.systolic_mmhg)}/{kpa(value.diastolic_mmhg)}",
+            "mean_arterial": f"{mean_arterial_mmhg(value.systolic_mmhg, value.diastolic_mmhg):.0f}",
+            "how": value.how,
+            "complete": value.complete,
+            "doubts": list(value.doubts),
+        },
+        "category": judged.category or "",
+        "form": judged.form or "",
+        "also": [f"{scheme} {name}" for scheme, name in judged.also],
+        "verdict": action.word,
+        "when": action.when,
+        "to": action.to if isinstance(action, Refer) else "",
+        "advice": _advice(judged),
+        "reasons": list(action.reasons),
+        "limits": "" if step is None else f"{step.limits} ({judged.policy.id}, {step.words()}; {step.source})",
+        "arm_cm": "" if visit.client.arm_cm is None else f"{visit.client.arm_cm:g}",
+        "age": "" if visit.client.age is None else f"{visit.client.age:g}",
+        "cuff": visit.cuff or "not told",
+        "gauge": visit.gauge or "not told",
+        "performer": visit.performer or "",
+        "position": visit.position or "not told",
+        "pulse": _pulse(visit),
+        "symptoms": "not asked" if visit.symptoms is None else words(visit.symptoms) or "none told",
+        "disease": "not asked"
+        if visit.client.known_disease is None
+        else words(visit.client.known_disease) or "none told",
+        "medicines": ", ".join(visit.client.medicines) or "none told",
+        "effort": _EFFORT[visit.intended],
+        "barred": words(visit.client.barred_arms),
+        "consent": {None: "not told", True: "given", False: "not given"}[visit.consent],
+        "next": judged.next.why,
+        "cautions": list(judged.cautions),
+        "question": QUESTION,
+        "usual": _usual(judged),
+    }
+
+
+def visit_pdf(kind: Sheet, visit: Visit, judged: Judged, *, made_at: datetime, invented: bool = False) -> bytes:
+    """Return a sheet as PDF; the letter needs a verdict to refer or repeat. Raises BadInputError."""
+    if kind == "letter" and judged.action.word not in {"refer", "repeat"}:
+        raise BadInputError(f"letter: the policy says {judged.action.word}; a letter goes with refer or repeat")
+    return pdf(f"visit_{kind}", sheet_values(visit, judged, made_at=made_at, invented=invented), made_at=made_at)
+
+
+def visit_png(kind: Sheet, visit: Visit, judged: Judged, *, made_at: datetime, invented: bool = False) -> list[bytes]:
+    """Return the pages of a sheet as PNG."""
+    return png_pages(f"visit_{kind}", sheet_values(visit, judged, made_at=made_at, invented=invented))
+
+
+def visit_csv(visit: Visit, judged: Judged) -> str:
+    """Return the readings as CSV, one row each, as kept; the code is left to the file's name."""
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(("number", "at", "arm", "systolic", "diastolic", "counted", "marks", "cuff", "gauge", "policy"))
+    for each in judged.readings:
+        reading = each.reading
+        writer.writerow(
+            (
+                each.number,
+                reading.at.isoformat() if reading.at else "",
+                reading.arm or "",
+                _end(reading.systolic_mmhg, ""),
+                _end(reading.diastolic_mmhg, ""),
+                "yes" if each.counted else "no",
+                " ".join(each.marks),
+                _plain(visit.cuff),
+                _plain(visit.gauge),
+                judged.policy.id,
+            )
+        )
+    return out.getvalue()
+
+
+def _plain(text: str | None) -> str:
+    """A cell that no spreadsheet takes for a formula."""
+    return f"'{text}" if text and text[0] in "=+-@\t" else text or ""
+
+
+def _end(mmhg: float | None, missing: str = "not heard") -> str:
+    return missing if mmhg is None else f"{mmhg:g}"
+
+
+def _row(each: MarkedReading) -> list[str]:
+    reading = each.reading
+    at = reading.at.strftime("%H:%M") if reading.at else ""
+    marks = "; ".join(_MARKS[mark] for mark in each.marks)
+    return [
+        str(each.number), at, reading.arm or "", _end(reading.systolic_mmhg), _end(reading.diastolic_mmhg), marks
+    ]  # fmt: skip
+
+
+def _told(codes: tuple[str, ...] | None) -> str:
+    return "not asked" if codes is None else words(codes) or "none told"
+
+
+def _pulse(visit: Visit) -> str:
+    rate = "" if visit.pulse.per_min is None else f"{visit.pulse.per_min:g} a minute, "
+    return rate + {None: "regularity not told", True: "regular", False: "irregular"}[visit.pulse.regular]
+
+
+def _advice(judged: Judged) -> str:
+    """The next step as the client's own page says it: what to do and by when, never what they have."""
+    action = judged.action
+    if action.word == "emergency":
+        return "Call the emergency service now, and stay with somebody."
+    if action.word == "refer":
+        to = action.to if isinstance(action, Refer) else "a doctor"
+        return f"Please ask {to}, {action.when}. Take this page with you."
+    if action.word == "repeat":
+        return f"Please have it measured again: {action.when}."
+    return f"Under this policy the plan goes ahead: {action.when}."
+
+
+def _usual(judged: Judged) -> dict[str, Any] | None:
+    value = judged.value
+    if value is None or not value.complete:
+        return None
+    ends = sureness((value.systolic_mmhg, value.diastolic_mmhg), value.averaged, judged.policy.scheme)
+    return {
+        "rows": [
+            [
+                each.end,
+                f"{each.usual.mean_mmhg:.0f}",
+                "{:.0f} to {:.0f}".format(*each.usual.range_mmhg()),
+                "; ".join(f"above {edge:g}: {chance_words(chance)}" for _, edge, chance in each.above),
+                f"{each.usual.sd_mmhg:.1f}",
+                f"{each.sd_one_more_mmhg:.1f}",
+                f"{each.sd_second_visit_mmhg:.1f}",
+            ]
+            for each in ends
+        ],
+        "assumed": "; ".join(f"{what} ({mark.lower()})" for what, _, mark in ASSUMED),
+    }
+
+
+def visit_fhir(visit: Visit, judged: Judged, *, made_at: datetime) -> str:
+    """Return the visit as a FHIR R4B Bundle, JSON text; the client is a code."""
+    from hushpoint.sheet.fhir import bundle_json
+
+    value = judged.value
+    times = [each.reading.at for each in judged.readings if each.reading.at is not None]
+    readings = [
+        {
+            "at": each.reading.at.isoformat(timespec="seconds") if each.reading.at else None,
+            "arm": each.reading.arm,
+            "systolic": each.reading.systolic_mmhg,
+            "diastolic": each.reading.diastolic_mmhg,
+            "marks": list(each.marks),
+        }
+        for each in judged.readings
+    ]
+    mean = None
+    if value is not None and value.complete:
+        mean = {
+            "at": max(times).isoformat(timespec="seconds") if times else None,
+            "arm": value.arm,
+            "systolic": value.systolic_mmhg,
+            "diastolic": value.diastolic_mmhg,
+            "how": value.how,
+        }
+    about = {
+        "code": visit.client.code or "",
+        "performer": visit.performer or "",
+        "cuff": visit.cuff or "",
+        "gauge": visit.gauge or "",
+        "position": visit.position or "",
+        "made": made_at.isoformat(timespec="seconds"),
+    }
+    return bundle_json(readings, mean, about)
