@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any, Literal
 
@@ -21,6 +21,7 @@ from hushpoint.measure import Heard, Withheld
 Floats = NDArray[np.float64]
 Samples = NDArray[np.float32]
 Noise = Literal["quiet", "ward", "class"]
+Voice = Callable[[Person, np.random.Generator, int], Mapping[str, Sequence[Floats]]]
 NOISES: dict[Noise, float] = {"quiet": QUIET_DB, "ward": 10.0, "class": 20.0}
 """Sensation level of the background in the band of the sounds [dB]: a quiet room hides nothing, a ward the
 last muffled beats, a class phase IV (design choice; ward 42 dB SPL: Newman 2009)."""
@@ -66,10 +67,12 @@ def render_measurement(
     seed: int,
     rate_hz: int = 4000,
     noise: Noise | None = None,
+    voice: Voice = phase_sounds,
 ) -> Rendered:
     """Return a whole measurement on `person`: pumped 25 above systolic, released at a near-constant rate.
 
-    The same seed gives the same bytes. Raises BadInputError where the release would take longer than 600 s.
+    `voice` gives the sounds by phase: another than the ear's own where a small speaker plays them. The same seed gives
+    the same bytes. Raises BadInputError where the release would take longer than 600 s.
     """
     beats_rng, hand_rng, sounds_rng, noise_rng = (
         np.random.default_rng(one) for one in np.random.SeedSequence(seed).spawn(4)
@@ -82,7 +85,7 @@ def render_measurement(
     open_at = to_zero if person.sounds_to_zero else max(person.diastolic_mmhg - BELOW_DIASTOLIC_MMHG, to_zero)
     time, line, _ = held_release(STANDARD_CUFF, peak, release_mmhg_per_s, hand_rng, open_at_mmhg=open_at)
     beats = audible_beats(table, time, line)
-    samples = _sound(table, beats, phase_sounds(person, sounds_rng, rate_hz), rate_hz, float(time[-1]))
+    samples = _sound(table, beats, voice(person, sounds_rng, rate_hz), rate_hz, float(time[-1]))
     if noise is not None:
         samples += _room(len(samples), rate_hz, max(noise_db, QUIET_SENSOR_DB), noise_rng)
     truth = truth_of(table, time, line)

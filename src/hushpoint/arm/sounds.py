@@ -44,16 +44,19 @@ VARIANTS = {"I": 1, "II": 4, "III": 1, "IV": 1, "thump": 1}
 """Phase II carries noise, so a few takes of it keep it from sounding like a loop."""
 
 
-def phase_sounds(person: Person, rng: np.random.Generator, rate_hz: int = 8000) -> dict[str, list[Floats]]:
+def phase_sounds(
+    person: Person, rng: np.random.Generator, rate_hz: int = 8000, *, pitch: float = 1.0
+) -> dict[str, list[Floats]]:
     """Return sound samples by phase (I, II, III, IV, thump), each of energy 1 (sum of squares over rate).
 
-    `person.tone` scales the frequencies (stiff arteries and children ring higher; envelopes kept). Level by place in
-    the range is the table's gain, not the sample's. The same generator state gives the same bytes.
+    `person.tone` scales the frequencies (stiff arteries and children ring higher; envelopes kept); `pitch` scales them
+    once more, for a speaker that gives no low sounds. Level by place in the range is the table's gain, not the
+    sample's. The same generator state gives the same bytes.
     """
     time = np.arange(round(SECONDS * rate_hz)) / rate_hz
     sounds: dict[str, list[Floats]] = {}
     for phase, ring in RECIPE.items():
-        tone = 1.0 if phase == "thump" else person.tone
+        tone = 1.0 if phase == "thump" else person.tone * pitch
         takes = []
         for _ in range(VARIANTS[phase]):
             sound = _high_passed(_ringing(ring, time, tone), rate_hz)
