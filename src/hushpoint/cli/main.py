@@ -59,13 +59,15 @@ def read(
     beats: Annotated[bool, typer.Option("--beats", help="With --json: every beat too.")] = False,
     form: Annotated[str, typer.Option(help="Form of the pictures: png, svg or pdf.")] = "png",
     grade: Annotated[bool, typer.Option("--grade", help="Then grade against the truths beside the files.")] = False,
+    scheduler: Annotated[str | None, typer.Option(help="Work on a Dask scheduler, such as tcp://HOST:8786.")] = None,
 ) -> None:
     """Say what could be heard in recordings of sound and cuff pressure, or why it will not say."""
     from hushpoint.cli.read import read_files
 
     raise typer.Exit(
         read_files(
-            paths, as_json=json, picture=picture, jobs=jobs, keep=keep, beats=beats, form=form, graded=grade
+            paths, as_json=json, picture=picture, jobs=jobs, keep=keep, beats=beats, form=form, graded=grade,
+            scheduler=scheduler,
         )
     )  # fmt: skip
 

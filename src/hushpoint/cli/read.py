@@ -3,14 +3,24 @@
 from __future__ import annotations
 
 import json
+import re
 import sys
+from collections import deque
 from collections.abc import Callable, Iterable, Iterator
+from concurrent.futures import CancelledError
 from contextlib import contextmanager
 from itertools import islice
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from hushpoint.errors import BadInputError, HushpointError
+
+if TYPE_CHECKING:
+    from concurrent.futures import Future
+    from concurrent.futures.process import ProcessPoolExecutor
+
+Work = tuple[Path, Path | None, bool, str]
+"""What `read_one` is called with."""
 
 CAUTION = (
     "A teaching aid: what could be heard in a recording, not a judgement of a person's health; "
@@ -21,17 +31,27 @@ FORMS = ("png", "svg", "pdf")
 MOST_JOBS = 64
 AHEAD = 4
 """Recordings handed out per process beyond the one it works on, so that memory stays bounded."""
+RESULT = b'{"file": '
+"""How a line of results begins."""
+TRIES = 2
+ADDRESS = re.compile(r"(tcp|tls|ws|wss)://[^/\s]+:\d{1,5}")
+SCHEDULER_S = 10
+"""How long a scheduler, or the first of its workers, is waited for [s]."""
 
 
 def read_files(
     paths: list[Path], *, as_json: bool, picture: Path | None = None, jobs: int = 1, keep: Path | None = None,
-    beats: bool = False, form: str = "png", graded: bool = False,
+    beats: bool = False, form: str = "png", graded: bool = False, scheduler: str | None = None,
 ) -> int:  # fmt: skip
     """Read every recording among files and folders; return the exit status: 2 where one could not be read."""
     from hushpoint.recording import find_recordings
 
     if not 1 <= jobs <= MOST_JOBS:
         raise BadInputError(f"--jobs {jobs} must be 1 to {MOST_JOBS}")
+    if scheduler is not None and jobs != 1:
+        raise BadInputError(
+            "--jobs is for processes of this machine, --scheduler has workers of its own: leave one out"
+        )
     if picture is not None and picture.exists() and not picture.is_dir():
         raise BadInputError(f"--picture {picture} is a file, must be a folder")
     if form not in FORMS:
@@ -44,10 +64,11 @@ def read_files(
     status = 0
     results = [before[str(path)] for path in every if str(path) in before]
     with _kept(keep) as also, _progress(len(files)) as advance:
-        for found in _results([(path, picture, beats, form) for path in files], jobs):
+        work: list[Work] = [(path, picture, beats, form) for path in files]
+        for found in _results(work, jobs) if scheduler is None else _on_scheduler(work, scheduler):
             line = json.dumps(found, ensure_ascii=False, allow_nan=False)
-            print(line if as_json else in_words(found), flush=True)  # noqa: T201
             also(line)
+            print(line if as_json else in_words(found), flush=True)  # noqa: T201
             advance()
             status = 2 if "error" in found else status
             if graded:
@@ -61,6 +82,7 @@ def read_files(
 
 def read_one(path: Path, picture: Path | None = None, beats: bool = False, form: str = "png") -> dict[str, Any]:
     """Return what was heard in one recording as the documented object, or `{"file", "error"}`."""
+    from hushpoint.desk.heard_json import heard_json
     from hushpoint.ear import listen
     from hushpoint.recording import read_recording
 
@@ -75,53 +97,6 @@ def read_one(path: Path, picture: Path | None = None, beats: bool = False, form:
     except MemoryError:
         return {"file": str(path), "error": f"{path.name}: too large for the memory of this machine"}
     return {"file": str(path), **heard_json(heard, beats=beats)}
-
-
-def heard_json(heard: Any, *, beats: bool = False) -> dict[str, Any]:
-    """Return what was heard as the documented JSON object."""
-    found: dict[str, Any] = {
-        "systolic": _verdict(heard.systolic),
-        "diastolic": _verdict(heard.diastolic),
-        "first_silence": _verdict(heard.first_silence),
-        "pulse_per_min": _round(heard.pulse_per_min),
-        "rhythm": None if heard.regular is None else ("regular" if heard.regular else "irregular"),
-        "release_mmhg_per_s": _round(heard.release_mmhg_per_s, 2),
-        "segments": [
-            {"from": _round(one.from_mmhg), "to": _round(one.to_mmhg), "mmhg_per_s": _round(one.rate_mmhg_per_s, 2)}
-            for one in heard.segments
-        ],
-        "gap": None if heard.gap_mmhg is None else dict(zip(("from", "to"), map(_round, heard.gap_mmhg), strict=True)),
-        "phase_iv_mmhg": _round(heard.phase_iv_mmhg),
-        "notes": list(heard.notes),
-    }
-    if beats:
-        found["beats"] = [
-            {
-                "at_s": _round(one.at_s, 3),
-                "mmhg": _round(one.mmhg, 1),
-                "over_silence_db": _round(one.excess_db),
-                "sounding": _round(one.sounding, 3),
-            }
-            for one in heard.beats
-        ]
-    return found
-
-
-def _verdict(one: Any) -> dict[str, Any]:
-    from hushpoint.measure import Heard
-
-    if isinstance(one, Heard):
-        return {
-            "verdict": "heard",
-            "mmhg": _round(one.mmhg),
-            "low": _round(one.low_mmhg),
-            "high": _round(one.high_mmhg),
-        }
-    return {"verdict": "withheld", "reason": one.reason}
-
-
-def _round(value: float | None, places: int = 1) -> float | None:
-    return None if value is None else round(float(value), places)
 
 
 def in_words(found: dict[str, Any]) -> str:
@@ -150,32 +125,142 @@ def in_words(found: dict[str, Any]) -> str:
     return "\n".join(lines)
 
 
-def _results(work: list[tuple[Path, Path | None, bool, str]], jobs: int) -> Iterator[dict[str, Any]]:
+def _results(work: list[Work], jobs: int) -> Iterator[dict[str, Any]]:
     """Yield results in order; with more jobs, processes work a few recordings ahead and no more."""
     if jobs == 1 or len(work) < 2:
         for one in work:
             yield read_one(*one)
         return
-    from collections import deque
-    from concurrent.futures import Future, ProcessPoolExecutor
-    from concurrent.futures.process import BrokenProcessPool
+    left = iter(work)
+    waiting: deque[tuple[Work, Future[dict[str, Any]]]] = deque()
+    while True:
+        with _processes(jobs) as pool:
+            for one in islice(left, jobs * AHEAD):
+                waiting.append((one, _submitted(pool, one)))
+            while waiting and not _broken(waiting[0][1]):
+                yield waiting.popleft()[1].result()
+                for one in islice(left, 1):
+                    waiting.append((one, _submitted(pool, one)))
+        if not waiting:
+            return
+        again = [one for one, future in waiting if _broken(future)]
+        print(  # noqa: T201
+            f"a process ended before it had answered; {len(again)} recordings in hand are read again, one by one",
+            file=sys.stderr,
+        )
+        one_by_one = _one_by_one(again)
+        for _, future in waiting:
+            yield next(one_by_one) if _broken(future) else future.result()
+        waiting.clear()
+
+
+def _processes(count: int) -> ProcessPoolExecutor:
+    from concurrent.futures import ProcessPoolExecutor
     from multiprocessing import get_context
 
-    left = iter(work)
-    with ProcessPoolExecutor(jobs, mp_context=get_context("spawn")) as pool:
-        waiting: deque[tuple[Path, Future[dict[str, Any]]]] = deque()
-        for one in islice(left, jobs * AHEAD):
-            waiting.append((one[0], pool.submit(read_one, *one)))
-        while waiting:
-            path, future = waiting.popleft()
-            try:
-                yield future.result()
-            except BrokenProcessPool:
-                raise BadInputError(
-                    f"{path}: a process was ended from outside; run again with --keep to go on from here"
-                ) from None
-            for one in islice(left, 1):
-                waiting.append((one[0], pool.submit(read_one, *one)))
+    return ProcessPoolExecutor(count, mp_context=get_context("spawn"), initializer=_end_with_parent)
+
+
+def _end_with_parent() -> None:
+    """End this process when the one that started it has ended, however that came about: nobody waits for it."""
+    import os
+    import threading
+    from multiprocessing import parent_process
+
+    parent = parent_process()
+    if parent is not None:
+
+        def watch() -> None:
+            parent.join()
+            os._exit(1)
+
+        threading.Thread(target=watch, daemon=True).start()
+
+
+def _submitted(pool: ProcessPoolExecutor, one: Work) -> Future[dict[str, Any]]:
+    """Hand out a recording; where the pool is broken already, the future says so like those handed out before."""
+    from concurrent.futures import BrokenExecutor, Future
+
+    try:
+        return pool.submit(read_one, *one)
+    except BrokenExecutor as broken:
+        never: Future[dict[str, Any]] = Future()
+        never.set_exception(broken)
+        return never
+
+
+def _broken(future: Future[dict[str, Any]]) -> bool:
+    """Wait for a result; tell whether its process ended instead."""
+    from concurrent.futures import BrokenExecutor
+
+    return isinstance(future.exception(), BrokenExecutor)
+
+
+def _one_by_one(work: list[Work]) -> Iterator[dict[str, Any]]:
+    """Yield results with one recording in hand at a time, so that one that ends its process is known by name."""
+    pool = _processes(1)
+    try:
+        for one in work:
+            for _ in range(TRIES):
+                future = _submitted(pool, one)
+                if not _broken(future):
+                    yield future.result()
+                    break
+                pool.shutdown()
+                pool = _processes(1)
+            else:
+                why = f"{one[0].name}: its process ended {TRIES} times before it had answered"
+                yield {"file": str(one[0]), "error": why}
+    finally:
+        pool.shutdown()
+
+
+def _on_scheduler(work: list[Work], address: str) -> Iterator[dict[str, Any]]:
+    """Yield results in order, worked out on the workers of a Dask scheduler, a few recordings ahead for each thread.
+
+    A recording whose worker is lost is handed to another by the scheduler; each is answered here once.
+    """
+    try:
+        from distributed import Client
+        from distributed.scheduler import KilledWorker
+    except ImportError:
+        raise BadInputError("--scheduler needs the extra: pip install 'hushpoint[dask]'") from None
+    import logging
+
+    if not ADDRESS.fullmatch(address):
+        raise BadInputError(f"--scheduler {address}: must be an address such as tcp://HOST:8786")
+    logging.getLogger("distributed").setLevel(logging.CRITICAL)
+    try:
+        connected: Any = Client
+        with connected(address, timeout=SCHEDULER_S, set_as_default=False) as client:
+            client.wait_for_workers(1, timeout=SCHEDULER_S)
+            ahead = AHEAD * sum(client.nthreads().values())
+            left = iter(work)
+            waiting: deque[tuple[Work, Any]] = deque()
+            for one in islice(left, ahead):
+                waiting.append((one, _handed(client, one)))
+            while waiting:
+                one, future = waiting.popleft()
+                try:
+                    yield {**future.result(), "file": str(one[0])}
+                except KilledWorker:
+                    why = f"{one[0].name}: its worker was lost each time before it had answered"
+                    yield {"file": str(one[0]), "error": why}
+                for further in islice(left, 1):
+                    waiting.append((further, _handed(client, further)))
+    except (ImportError, AttributeError):
+        raise BadInputError(f"--scheduler {address}: its workers need the same Hushpoint as this machine") from None
+    except (OSError, ValueError, CancelledError):
+        raise BadInputError(
+            f"--scheduler {address}: no scheduler with a worker answers there; start one, then run again "
+            "(with --keep it goes on from here)"
+        ) from None
+
+
+def _handed(client: Any, one: Work) -> Any:
+    """Hand a recording to the scheduler: by whole paths, since a worker stands in a folder of its own."""
+    path, picture, beats, form = one
+    return client.submit(read_one, path.resolve(), picture and picture.resolve(), beats, form, pure=False)
 
 
 def _already(keep: Path | None) -> dict[str, dict[str, Any]]:
@@ -195,19 +280,36 @@ def _already(keep: Path | None) -> dict[str, dict[str, Any]]:
     return done
 
 
+def _mend(keep: Path) -> None:
+    """Take out a last result that a stop cut short; any other last line gets its end of line."""
+    data = keep.read_bytes() if keep.exists() else b""
+    last = data[data.rfind(b"\n") + 1 :]
+    if not last:
+        return
+    try:
+        json.loads(last)
+        cut = False
+    except ValueError:
+        cut = last.startswith(RESULT) or RESULT.startswith(last)
+    with keep.open("r+b") as file:
+        file.seek(len(data))
+        if cut:
+            file.truncate(len(data) - len(last))
+        else:
+            file.write(b"\n")
+
+
 @contextmanager
 def _kept(keep: Path | None) -> Iterator[Callable[[str], None]]:
     if keep is None:
         yield lambda line: None
         return
     try:
-        whole = not keep.exists() or keep.read_bytes()[-1:] in {b"", b"\n"}
+        _mend(keep)
         file = keep.open("a", encoding="utf-8")
     except OSError:
         raise BadInputError(f"--keep {keep}: cannot be written") from None
     with file:
-        if not whole:
-            file.write("\n")
 
         def also(line: str) -> None:
             file.write(line + "\n")
