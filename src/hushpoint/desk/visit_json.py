@@ -15,7 +15,21 @@ from hushpoint.desk.csv_file import told_name
 from hushpoint.errors import BadInputError
 from hushpoint.guideline.cuffs import TAPE_CM
 from hushpoint.measure.reading import HIGHEST_MMHG
-from hushpoint.visit import ARMS, DISEASES, EMERGENCIES, INTENDED, SYMPTOMS, Client, Pulse, TakenReading, Visit
+from hushpoint.visit import (
+    ARMS,
+    BARRED_REASONS,
+    DISEASES,
+    EMERGENCIES,
+    INTENDED,
+    POSTURE_FAULTS,
+    SYMPTOMS,
+    TODAY,
+    Client,
+    Pulse,
+    StandingReading,
+    TakenReading,
+    Visit,
+)
 
 LARGEST_BYTES = 1_000_000
 MOST_READINGS = 100
@@ -26,12 +40,15 @@ YEARS = (1990, 2100)
 ALL_SYMPTOMS = tuple(dict.fromkeys((*EMERGENCIES, *SYMPTOMS)))
 _FIELDS = (
     "policy", "client", "consent", "performer", "cuff", "gauge", "position", "intended", "symptoms", "pulse",
-    "readings",
+    "readings", "today", "posture", "rested_s", "palpated", "standing",
 )  # fmt: skip
 _CLIENT = (
     "code", "age", "arm_cm", "barred_arms", "known_disease", "exercises_regularly", "cleared_within_12_months",
-    "first_visit", "pregnant", "medicines",
+    "first_visit", "pregnant", "medicines", "barred_reasons",
 )  # fmt: skip
+RESTED_S = (0.0, 7200.0)
+STANDING_S = (0.0, 1200.0)
+_STANDING = ("after_s", "systolic", "diastolic")
 _READING = ("at", "arm", "systolic", "diastolic")
 _AT = re.compile(r"(\d{4})-\d\d-\d\d[T ]\d\d:\d\d(:\d\d(\.\d{1,6})?)?(Z|[+-]\d\d:?\d\d)?", re.ASCII)
 _T = TypeVar("_T")
@@ -109,13 +126,16 @@ def parse_visit(data: bytes, name: str) -> tuple[Visit, str | None]:
     client, pulse = place.inside("client"), place.inside("pulse")
     told = _part(whole, "client", client, _CLIENT)
     counted = _part(whole, "pulse", pulse, ("per_min", "regular"))
+    barred = _codes(told, "barred_arms", client, ARMS) or ()
+    reasons = _reasons(told, client, barred)
     visit = Visit(
         readings=_readings(whole["readings"], place),
         client=Client(
             code=_text(told, "code", client),
             age=_number(told, "age", client, *AGE_YEARS),
             arm_cm=_number(told, "arm_cm", client, *TAPE_CM),
-            barred_arms=_codes(told, "barred_arms", client, ARMS) or (),
+            barred_arms=barred,
+            barred_reasons=reasons,
             known_disease=_codes(told, "known_disease", client, DISEASES),
             exercises_regularly=_yes(told, "exercises_regularly", client),
             cleared_within_12_months=_yes(told, "cleared_within_12_months", client),
@@ -130,6 +150,11 @@ def parse_visit(data: bytes, name: str) -> tuple[Visit, str | None]:
         position=_text(whole, "position", place),
         intended=_one_of(whole, "intended", place, INTENDED),
         symptoms=_codes(whole, "symptoms", place, ALL_SYMPTOMS),
+        today=_codes(whole, "today", place, TODAY),
+        posture=_codes(whole, "posture", place, POSTURE_FAULTS),
+        rested_s=_number(whole, "rested_s", place, *RESTED_S),
+        palpated_mmhg=_number(whole, "palpated", place, 1, HIGHEST_MMHG),
+        standing=_standing(whole, place),
         pulse=Pulse(_number(counted, "per_min", pulse, *PULSE_PER_MIN), _yes(counted, "regular", pulse)),
     )
     policy = whole.get("policy")
@@ -211,8 +236,39 @@ def _readings(found: Any, place: _Place) -> tuple[TakenReading, ...]:
     return readings
 
 
+def _reasons(told: Mapping[str, Any], place: _Place, barred: tuple[str, ...]) -> tuple[tuple[str, str], ...]:
+    given = _part(told, "barred_reasons", place.inside("barred_reasons"), ARMS)
+    for arm in given:
+        if arm not in barred:
+            raise place.inside(f"barred_reasons, {arm}").silent("this arm is not barred; arms in barred_arms only")
+    found = {arm: _one_of(given, arm, place.inside("barred_reasons"), BARRED_REASONS) for arm in given}
+    return tuple((arm, reason) for arm, reason in found.items() if reason is not None)
+
+
+def _standing(whole: Mapping[str, Any], place: _Place) -> tuple[StandingReading, ...]:
+    found = whole.get("standing")
+    if found is None:
+        return ()
+    if not isinstance(found, list) or len(found) > MOST_READINGS:
+        raise place.inside("standing").silent(f"a list of at most {MOST_READINGS} readings")
+    return tuple(_stood(each, place.inside(f"standing {number}")) for number, each in enumerate(found, start=1))
+
+
+def _stood(found: Any, place: _Place) -> StandingReading:
+    told = _object(found, place, _STANDING)
+    after_s = _number(told, "after_s", place, *STANDING_S)
+    if after_s is None:
+        raise place.inside("after_s").silent(f"seconds since standing up, {STANDING_S[0]:g} to {STANDING_S[1]:g},")
+    return StandingReading(after_s, *_ends(told, place))
+
+
 def _reading(found: Any, place: _Place) -> TakenReading:
     told = _object(found, place, _READING)
+    return TakenReading(*_ends(told, place), _one_of(told, "arm", place, ARMS), _at(told, place))
+
+
+def _ends(told: Mapping[str, Any], place: _Place) -> tuple[float | None, float | None]:
+    """Systolic and diastolic, each a pressure or None where it was not heard."""
     for end in ("systolic", "diastolic"):
         if end not in told:
             raise place.inside(end).silent("missing; a number, or null where it was not heard,")
@@ -220,7 +276,7 @@ def _reading(found: Any, place: _Place) -> TakenReading:
     diastolic = _number(told, "diastolic", place, 0, HIGHEST_MMHG)
     if systolic is not None and diastolic is not None and diastolic >= systolic:
         raise place.inside("diastolic").refuse(diastolic, f"a number below the systolic ({systolic:g})")
-    return TakenReading(systolic, diastolic, _one_of(told, "arm", place, ARMS), _at(told, place))
+    return systolic, diastolic
 
 
 def _at(told: Mapping[str, Any], place: _Place) -> datetime | None:

@@ -26,13 +26,14 @@ _NUMBERS = {
 }  # fmt: skip
 _MAYBE = {
     "step_systolic_mmhg": (60, 250), "step_diastolic_mmhg": (30, 150), "apart_systolic_mmhg": (1, 60),
-    "apart_diastolic_mmhg": (1, 60),
+    "apart_diastolic_mmhg": (1, 60), "standing_fall_systolic_mmhg": (5, 60), "standing_fall_diastolic_mmhg": (5, 60),
 }  # fmt: skip
 _WORDS = {
     "value": ("all", "last_two", "lower_of_last_two", "drop_first"),
     "compare": ("none", "first_two", "any", "last_two"),
     "apart": ("none", "more", "at_least"),
     "first_visit_arms": ("both", "one"),
+    "standing_after_s": ("none", "60", "180", "60 180"),
 }
 FIGURE_WORDS = {
     "name": "name", "dated": "date", "rest_s": "rest", "readings": "number of readings", "interval_s": "gap",
@@ -42,6 +43,8 @@ FIGURE_WORDS = {
     "step_diastolic_mmhg": "when one is enough", "apart_systolic_mmhg": "differing readings",
     "apart_diastolic_mmhg": "differing readings", "value": "averaging", "compare": "differing readings",
     "apart": "differing readings", "first_visit_arms": "arms at the first visit",
+    "standing_after_s": "standing readings", "standing_fall_systolic_mmhg": "standing readings",
+    "standing_fall_diastolic_mmhg": "standing readings",
 }  # fmt: skip
 """What each figure is called in what a person reads."""
 PROTOCOL_FIGURES = ("name", "dated", *_NUMBERS, *_MAYBE, *_WORDS)
@@ -54,6 +57,8 @@ class Protocol:
     One reading is enough where it, and every other, is under `step_mmhg` (systolic, diastolic); None: never. Where
     the readings that `compare` names differ by `apart_mmhg` (or, with `apart_strict`, by more), one more follows
     after `extra_rest_s`, at most `extra_most` times. No arm is pumped up more than `cap_per_arm` times in a sitting.
+    Where `standing_after_s` names moments, readings follow so long after standing up; a fall of `standing_fall_mmhg`
+    (systolic, diastolic; None: that end has no limit) or more matters.
     """
 
     id: str
@@ -73,6 +78,8 @@ class Protocol:
     irregular_least: int
     both_arms_at_first: bool
     arms_apart_mmhg: float
+    standing_after_s: tuple[int, ...]
+    standing_fall_mmhg: tuple[float | None, float | None]
     sources: Mapping[str, tuple[str, str]]
 
     def written(self, what: str) -> str:
@@ -85,6 +92,9 @@ class Protocol:
             "apart_diastolic_mmhg": apart[1],
             "apart": None if self.apart_mmhg is None else "more" if self.apart_strict else "at_least",
             "first_visit_arms": "both" if self.both_arms_at_first else "one",
+            "standing_after_s": " ".join(map(str, self.standing_after_s)) or None,
+            "standing_fall_systolic_mmhg": self.standing_fall_mmhg[0],
+            "standing_fall_diastolic_mmhg": self.standing_fall_mmhg[1],
         }
         value = found[what] if what in found else getattr(self, what)
         return "none" if value is None else f"{value:g}" if isinstance(value, int | float) else str(value)
@@ -192,19 +202,26 @@ def _protocol(policy: str, rows: dict[str, TableRow], table: str) -> Protocol:
         irregular_least=int(numbers["irregular_least"]),
         both_arms_at_first=words["first_visit_arms"] == "both",
         arms_apart_mmhg=numbers["arms_apart_mmhg"],
+        standing_after_s=() if words["standing_after_s"] == "none" else _seconds(words["standing_after_s"]),
+        standing_fall_mmhg=(_maybe(rows, "standing_fall_systolic_mmhg"), _maybe(rows, "standing_fall_diastolic_mmhg")),
         sources=MappingProxyType(
             {what: (row.text("source"), row.one_of("provenance", MARKS)) for what, row in rows.items()}
         ),
     )
 
 
+def _seconds(typed: str) -> tuple[int, ...]:
+    return tuple(int(each) for each in typed.split())
+
+
+def _maybe(rows: dict[str, TableRow], what: str) -> float | None:
+    return None if rows[what].text("value") == "none" else rows[what].number("value", *_MAYBE[what])
+
+
 def _pair(rows: dict[str, TableRow], systolic: str, diastolic: str) -> Pair | None:
-    ends = [
-        None if rows[what].text("value") == "none" else rows[what].number("value", *_MAYBE[what])
-        for what in (systolic, diastolic)
-    ]
+    ends = (_maybe(rows, systolic), _maybe(rows, diastolic))
     if ends[0] is None or ends[1] is None:
-        if ends != [None, None]:
+        if ends != (None, None):
             raise rows[systolic].refuse("value", f"none exactly where {diastolic} is none")
         return None
     return ends[0], ends[1]

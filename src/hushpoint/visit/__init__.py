@@ -3,12 +3,16 @@
 from hushpoint.visit.judging import Judged, MarkedReading, NextStep, VisitValue, judge_visit
 from hushpoint.visit.record import (
     ARMS,
+    BARRED_REASONS,
     DISEASES,
     EMERGENCIES,
     INTENDED,
+    POSTURE_FAULTS,
     SYMPTOMS,
+    TODAY,
     Client,
     Pulse,
+    StandingReading,
     TakenReading,
     Visit,
 )
@@ -16,10 +20,13 @@ from hushpoint.visit.verdicts import Action, Emergency, Proceed, Refer, Repeat
 
 __all__ = [
     "ARMS",
+    "BARRED_REASONS",
     "DISEASES",
     "EMERGENCIES",
     "INTENDED",
+    "POSTURE_FAULTS",
     "SYMPTOMS",
+    "TODAY",
     "Action",
     "Client",
     "Emergency",
@@ -30,6 +37,7 @@ __all__ = [
     "Pulse",
     "Refer",
     "Repeat",
+    "StandingReading",
     "TakenReading",
     "Visit",
     "VisitValue",

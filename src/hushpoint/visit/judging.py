@@ -10,6 +10,8 @@ from datetime import datetime
 from hushpoint.guideline.bands import Edge, isolated_form, schemes
 from hushpoint.guideline.clinical_policies import ClinicalPolicy, LadderStep
 from hushpoint.guideline.protocols import Pair
+from hushpoint.guideline.technique import technique_effects
+from hushpoint.guideline.today import today_effects
 from hushpoint.measure.shown import whole_mmhg
 from hushpoint.visit.gates import CALL, Gates, pass_gates, words
 from hushpoint.visit.record import ARMS, TakenReading, Visit
@@ -120,6 +122,8 @@ def judge_visit(visit: Visit, policy: ClinicalPolicy, now: datetime) -> Judged:
     reached = None
     if not gates.unjudged:
         reached = _pressure_findings(policy, gates, arms, lead, irregular, step, marked, findings)
+        findings += _standing(visit, policy, value)
+    value = _told_doubts(visit, policy, value)
     cautions = _cautions(visit, policy, gates, value)
     action = decide(findings)
     if isinstance(action, Emergency):
@@ -336,6 +340,42 @@ def _pressure_findings(
     return worst
 
 
+def _standing(visit: Visit, policy: ClinicalPolicy, value: VisitValue | None) -> list[Finding]:
+    """A fall on standing up, by the policy's own limits; nothing where the policy has none or no value stands."""
+    if value is None:
+        return []
+    found = []
+    for reading in visit.standing:
+        seated = (value.systolic_mmhg, value.diastolic_mmhg)
+        stood = (reading.systolic_mmhg, reading.diastolic_mmhg)
+        for end, sat, up, limit in zip(
+            ("systolic", "diastolic"), seated, stood, policy.protocol.standing_fall_mmhg, strict=True
+        ):
+            if limit is not None and up is not None and sat - up >= limit:
+                fall = f"{end} falls by {sat - up:g} within {reading.after_s:g} s of standing up"
+                reason = f"{fall}, {limit:g} or more ({policy.id}): sit down again, no exercise before it is looked at"
+                found.append(Finding("refer", reason, to="a doctor"))
+    return found
+
+
+def _told_doubts(visit: Visit, policy: ClinicalPolicy, value: VisitValue | None) -> VisitValue | None:
+    """Add what the time of rest, today's habits and the posture take from the certainty of a value."""
+    if value is None:
+        return None
+    doubts = []
+    asked_s = policy.protocol.rest_s
+    if visit.rested_s is not None and visit.rested_s < asked_s:
+        doubts.append(f"lower certainty: rested {visit.rested_s:.0f} s, {asked_s:g} are asked for")
+    for code in visit.today or ():
+        effect = today_effects()[code]
+        doubts.append(f"lower certainty: {effect.what} ({effect.words()}; {effect.source})")
+    for code in visit.posture or ():
+        fault = technique_effects()[code]
+        ends = "/".join(f"{low:+g} to {high:+g}" for low, high in (fault.systolic_mmhg, fault.diastolic_mmhg))
+        doubts.append(f"lower certainty: {fault.what} ({ends}; {fault.source})")
+    return replace(value, doubts=(*value.doubts, *doubts))
+
+
 def _step(policy: ClinicalPolicy, ends: Pair, symptoms: bool) -> LadderStep:
     return next(
         step
@@ -371,6 +411,12 @@ def _cautions(visit: Visit, policy: ClinicalPolicy, gates: Gates, value: VisitVa
     if absent:
         told.append(f"Not told, and so not judged: {', '.join(absent)}. Ask before deciding.")
     told += gates.notes
+    told += [
+        f"{arm.capitalize()} arm locked: {reason.replace('_', ' ')}." for arm, reason in visit.client.barred_reasons
+    ]
+    if value is not None and value.complete and policy.protocol.standing_after_s and not visit.standing:
+        moments = " and ".join(f"{after_s // 60} min" for after_s in policy.protocol.standing_after_s)
+        told.append(f"{policy.id} has readings after {moments} of standing up: none is told.")
     if visit.position is not None and visit.position.strip().lower() not in {"sitting", "seated"}:
         told.append("Bands and limits are for a seated person; this position is another.")
     if visit.client.medicines:

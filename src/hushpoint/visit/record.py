@@ -18,6 +18,15 @@ EMERGENCIES = (
     "fainted",
 )  # fmt: skip
 """Symptoms that stop the session at once (from memory; NICE lists most of them)."""
+TODAY = ("caffeine", "smoking", "exercise", "meal", "alcohol", "full_bladder", "cold")
+"""What is asked about today; what each may add is in guideline/data/today_effects.csv."""
+POSTURE_FAULTS = ("back_unsupported", "legs_crossed", "arm_unsupported", "arm_below_heart", "talking")
+"""What could not be put right before measuring; what each adds is in guideline/data/technique_effects.csv."""
+BARRED_REASONS = (
+    "fistula", "lymph_nodes", "wound_or_dressing", "swelling", "paralysed_or_withered", "tubes", "blood_drawn", "pain",
+    "other",
+)  # fmt: skip
+"""Why an arm is not used (exclusions of a national survey; blood drawn from it in the last week; facts 10)."""
 INTENDED = ("light", "moderate", "vigorous", "test")
 
 
@@ -35,6 +44,8 @@ class Client:
     first_visit: bool | None = None
     pregnant: bool | None = None
     medicines: tuple[str, ...] = ()
+    barred_reasons: tuple[tuple[str, str], ...] = ()
+    """(arm, reason class) for barred arms whose reason was told."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +67,15 @@ class TakenReading:
 
 
 @dataclass(frozen=True, slots=True)
+class StandingReading:
+    """A reading taken so many seconds after standing up [mmHg]; None where it was not heard."""
+
+    after_s: float
+    systolic_mmhg: float | None
+    diastolic_mmhg: float | None
+
+
+@dataclass(frozen=True, slots=True)
 class Visit:
     """A visit as written down; readings in the order they were entered."""
 
@@ -69,3 +89,9 @@ class Visit:
     intended: str | None = None
     symptoms: tuple[str, ...] | None = None
     pulse: Pulse = Pulse()
+    today: tuple[str, ...] | None = None
+    posture: tuple[str, ...] | None = None
+    """Faults that could not be put right; empty where all was right."""
+    rested_s: float | None = None
+    palpated_mmhg: float | None = None
+    standing: tuple[StandingReading, ...] = ()
