@@ -16,7 +16,7 @@ from starlette.routing import Route
 from starlette.testclient import TestClient
 
 from bench_logs import bench_log
-from hushpoint.desk import classes
+from hushpoint.desk import classes, rounds
 from hushpoint.ledger.records import Kind
 from hushpoint.ledger.sql import SqlLedger
 from hushpoint.ledger.store import open_sqlite
@@ -65,6 +65,9 @@ FORMS: dict[str, dict[str, str]] = {
     "/class/{code}/close": {"closed": ""},
     "/class/{code}/learner/{who}/erase": {"why": "asked", "sure": ""},
     "/agreement": {"reference": "J"},
+    "/class/{code}/rounds": {"kind": "any"},
+    "/class/{code}/rounds/{round}/start": {},
+    "/class/{code}/rounds/{round}/close": {"how": "shown"},
 }
 CHOICES = right_choices(case_of(7, 1))
 BODIES: dict[str, dict[str, Any]] = {
@@ -77,6 +80,8 @@ BODIES: dict[str, dict[str, Any]] = {
         "reading": {"systolic": 120, "diastolic": 80, "muffling": None},
         "why": "slip",
     },
+    "/practise/rounds/{round}/ready": {"profile": "headphones"},
+    "/practise/rounds/{round}/answer": {"reading": {"systolic": 120, "diastolic": 80}},
 }
 
 
@@ -132,6 +137,7 @@ def target(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Target]:
         (joined,) = ledger.rows(kinds=[Kind.LEARNER_JOINED])
         cookies = {one.name: str(one.value) for one in device.cookies.jar}
         found = Target(ledger, device, {"code": code, "who": joined.who}, cookies)
+        found.words["round"] = rounds.open_round(ledger, room=code, seed=3)
         found.measurement()
         yield found
 

@@ -30,9 +30,10 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from hushpoint.arm import BeatTable, arm_table, beat_table, phase_sounds
+from hushpoint.desk.once import append_once
 from hushpoint.errors import AlreadyDoneError, BadInputError, NotAllowedError, NotFoundError
 from hushpoint.guideline import TeachingPolicy, default_policy_id, teaching_policy
-from hushpoint.ledger.records import AlreadyStoredError, Entry, Kind, Ledger, Row
+from hushpoint.ledger.records import Entry, Kind, Ledger, Row
 from hushpoint.practice.cases import Case, case_of
 from hushpoint.practice.judge import EarlierReading, judge
 from hushpoint.practice.log import check_log, check_reading, reading_json
@@ -148,7 +149,7 @@ def begin(
             "again": again,
         }
         entry = Entry(Kind.MEASUREMENT_BEGUN, body, room=room, who=who, ref=measurement)
-        begun = _append_once(ledger, entry)[0]
+        begun = append_once(ledger, entry)[0]
     made = _Made(begun)
     return Begun(measurement, made.case, made.rows(), made.policy, made.guided)
 
@@ -171,7 +172,7 @@ def set_up(ledger: Ledger, *, who: str, measurement: str, choices: object) -> di
             raise AlreadyDoneError("this measurement is filed already; begin another to set up anew")
         body = {"measurement": measurement, "choices": chosen}
         entry = Entry(Kind.MEASUREMENT_SET_UP, body, room=begun.room, who=who, ref=f"{measurement}/{len(before) + 1}")
-        _, known = _append_once(ledger, entry)
+        _, known = append_once(ledger, entry)
     table, _ = made.arm(chosen)
     sent = arm_table(table, phase_sounds(made.case.person, made.rng(_SOUNDS)), measurement)
     if made.guided:
@@ -200,7 +201,7 @@ def file_log(ledger: Ledger, *, who: str, measurement: str, log: object) -> File
         "log": check_log(log).to_json(),
     }
     entry = Entry(Kind.MEASUREMENT_FILED, body, room=begun.room, who=who, ref=measurement)
-    row, again = _append_once(ledger, entry)
+    row, again = append_once(ledger, entry)
     return Filed(row.seq, again=again)
 
 
@@ -224,7 +225,7 @@ def grade(ledger: Ledger, measurement: str) -> dict[str, Any]:
         ).to_json(measurement)
         stored = {"measurement": measurement, "judgement": judgement}
         entry = Entry(Kind.MEASUREMENT_JUDGED, stored, room=filed.room, who=filed.who, ref=measurement)
-        judged, _ = _append_once(ledger, entry)
+        judged, _ = append_once(ledger, entry)
     return dict(_body(judged)["judgement"])
 
 
@@ -261,7 +262,7 @@ def correct_reading(ledger: Ledger, *, who: str, measurement: str, reading: obje
         if before and _body(before[-1]) == body:
             return before[-1].seq
         ref = f"{measurement}/{len(before) + 1}"
-        row, known = _append_once(ledger, Entry(Kind.READING_CORRECTED, body, room=begun.room, who=who, ref=ref))
+        row, known = append_once(ledger, Entry(Kind.READING_CORRECTED, body, room=begun.room, who=who, ref=ref))
         if not known:
             return row.seq
 
@@ -418,14 +419,6 @@ def _of_measurement(ledger: Ledger, begun: Row, kind: Kind) -> Iterator[Row]:
     for row in ledger.rows(after=begun.seq, kinds=[kind], who=begun.who):
         if row.body is not None and row.body["measurement"] == begun.ref:
             yield row
-
-
-def _append_once(ledger: Ledger, entry: Entry) -> tuple[Row, bool]:
-    """Store an entry, or return the one that is stored already, and whether it was."""
-    try:
-        return ledger.append(entry)[0], False
-    except AlreadyStoredError as stored:
-        return stored.row, True
 
 
 def _seconds(at: str) -> float:

@@ -45,6 +45,11 @@ class Kind(StrEnum):
     KIT_CHECKED = "kit.checked"
     KIT_TIMED = "kit.timed"
     POLICY_ADOPTED = "policy.adopted"
+    ROUND_OPENED = "round.opened"
+    ROUND_STARTED = "round.started"
+    ROUND_READY = "round.ready"
+    ROUND_SEALED = "round.sealed"
+    ROUND_CLOSED = "round.closed"
     PERSON_ERASED = "person.erased"
 
 

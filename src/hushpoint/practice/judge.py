@@ -105,7 +105,7 @@ class Judgement:
                 "systolic": verdict_json(self.truth.systolic),
                 "diastolic": verdict_json(self.truth_diastolic),
                 "muffling_mmhg": _round(self.truth.muffling_mmhg),
-                "key": {"systolic": _key(self.truth.systolic), "diastolic": _key(self.truth_diastolic)},
+                "key": {"systolic": answer_key(self.truth.systolic), "diastolic": answer_key(self.truth_diastolic)},
             },
             "reading": reading_json(self.reading),
             "ear": {
@@ -586,7 +586,7 @@ def _off(error: float) -> str:
     return f"{abs(off)} {'high' if off > 0 else 'low'}" if off else "exact"
 
 
-def _key(verdict: Heard | Withheld) -> int | None:
+def answer_key(verdict: Heard | Withheld) -> int | None:
     """Return the truth to the nearest 2 mmHg, halves up."""
     if isinstance(verdict, Withheld):
         return None

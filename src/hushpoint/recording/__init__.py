@@ -2,7 +2,7 @@
 
 from hushpoint.recording.finding import Recording, find_recordings, read_recording
 from hushpoint.recording.reading import Pressure, Sound, read_pressure, read_sound
-from hushpoint.recording.writing import write_recording
+from hushpoint.recording.writing import wav_bytes, write_recording
 
 __all__ = [
     "Pressure",
@@ -12,5 +12,6 @@ __all__ = [
     "read_pressure",
     "read_recording",
     "read_sound",
+    "wav_bytes",
     "write_recording",
 ]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 import secrets
 from pathlib import Path
@@ -51,6 +52,15 @@ def write_recording(
         for part in parts:
             _forget(part)
     return paths
+
+
+def wav_bytes(samples: NDArray[np.float32], rate_hz: int) -> bytes:
+    """Return a recording as WAV (16 bit, mono): format and samples, nothing else in the file."""
+    import soundfile
+
+    file = io.BytesIO()
+    soundfile.write(file, samples, rate_hz, format="WAV", subtype="PCM_16")
+    return file.getvalue()
 
 
 def _forget(part: Path) -> None:

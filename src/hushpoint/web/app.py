@@ -15,7 +15,7 @@ from starlette.routing import BaseRoute, Mount
 from starlette.staticfiles import StaticFiles
 
 from hushpoint.errors import AlreadyDoneError, BadInputError, HushpointError, NotAllowedError, NotFoundError
-from hushpoint.web import agreement, door, klass, practise
+from hushpoint.web import agreement, door, klass, practise, rounds
 from hushpoint.web.context import Context, page
 from hushpoint.web.guard import Guard
 
@@ -46,6 +46,7 @@ def routes() -> list[BaseRoute]:
         *klass.routes,
         *practise.routes,
         *agreement.routes,
+        *rounds.routes,
         Mount("/static", StaticFiles(directory=_STATIC), name="static"),
     ]
 

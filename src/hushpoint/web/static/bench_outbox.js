@@ -26,8 +26,12 @@ export class Outbox {
    * @param {Store} store
    * @param {Send} send
    * @param {Told} told
+   * @param {string} [key] under which the store keeps them
+   * @param {(id: string) => string} [pathOf] where each is sent
    */
-  constructor(store, send, told) {
+  constructor(store, send, told, key = KEY, pathOf = (id) => `/practise/measurements/${id}/log`) {
+    this.key = key;
+    this.pathOf = pathOf;
     this.store = store;
     this.send = send;
     this.told = told;
@@ -43,7 +47,7 @@ export class Outbox {
   waiting() {
     if (this.memory) return this.memory;
     try {
-      return JSON.parse(this.store.getItem(KEY) ?? "[]");
+      return JSON.parse(this.store.getItem(this.key) ?? "[]");
     } catch {
       return [];
     }
@@ -84,7 +88,7 @@ export class Outbox {
   async #sendOne({ measurement, log }) {
     let answer;
     try {
-      answer = await this.send(`/practise/measurements/${measurement}/log`, log);
+      answer = await this.send(this.pathOf(measurement), log);
     } catch {
       return false;
     }
@@ -110,7 +114,7 @@ export class Outbox {
   /** @param {Waiting[]} all */
   #keep(all) {
     try {
-      this.store.setItem(KEY, JSON.stringify(all));
+      this.store.setItem(this.key, JSON.stringify(all));
       this.memory = null;
     } catch {
       this.memory = all;

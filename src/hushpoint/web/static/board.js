@@ -1,17 +1,20 @@
 // Keeps a board or a wall up to date: the server sends the drawn part whenever something was stored.
 
+/** What tells that a link or a button is the same as before. @param {Element} one */
+const keyOf = (one) => one.getAttribute("href") ?? one.getAttribute("data-act");
+
 const board = document.getElementById("board");
 const live = document.getElementById("live");
 if (board && live && board.dataset.events) {
   const events = new EventSource(`${board.dataset.events}?after=${board.dataset.seq}`);
   events.addEventListener("board", (event) => {
     const focused = document.activeElement;
-    const held = board.contains(focused) && focused instanceof HTMLAnchorElement ? focused.getAttribute("href") : null;
+    const held = board.contains(focused) && focused ? keyOf(focused) : null;
     board.innerHTML = event.data;
     live.textContent = "";
     if (held) {
-      const again = [...board.querySelectorAll("a")].find((link) => link.getAttribute("href") === held);
-      again?.focus();
+      const again = [...board.querySelectorAll("a, button")].find((one) => keyOf(one) === held);
+      if (again instanceof HTMLElement) again.focus();
     }
   });
   events.addEventListener("error", () => {
