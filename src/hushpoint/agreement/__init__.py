@@ -29,6 +29,7 @@ from hushpoint.agreement.replicates import (
     replicate_limits,
     trend,
 )
+from hushpoint.agreement.whose import EndErrors, ErrorSources, GaugeError, ObserverError, Outlying, Untold, whose
 
 __all__ = [
     "WITHIN_MMHG",
@@ -37,14 +38,20 @@ __all__ = [
     "Correlation",
     "Differences",
     "Digits",
+    "EndErrors",
+    "ErrorSources",
+    "GaugeError",
     "IntraclassCorrelations",
     "Kappa",
     "ObserverDigits",
+    "ObserverError",
+    "Outlying",
     "PairAgreement",
     "PairedReading",
     "Repeatability",
     "ReplicateLimits",
     "Trend",
+    "Untold",
     "agree",
     "binomial_upper_tail",
     "concordance",
@@ -58,4 +65,5 @@ __all__ = [
     "replicate_limits",
     "share_interval",
     "trend",
+    "whose",
 ]

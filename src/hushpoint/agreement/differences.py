@@ -30,13 +30,18 @@ class AgreementError(BadInputError):
 
 @dataclass(frozen=True, slots=True)
 class PairedReading:
-    """What one observer wrote for one measurement [mmHg]; `diastolic_mmhg` is None where it was not heard."""
+    """What one observer wrote for one measurement [mmHg]; `diastolic_mmhg` is None where it was not heard.
+
+    `gauge` is what it was read from, "" where nobody said; `at` is when, ISO 8601, or "".
+    """
 
     measurement: str
     observer: str
     systolic_mmhg: float
     diastolic_mmhg: float | None = None
     client: str = ""
+    gauge: str = ""
+    at: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -97,6 +97,18 @@ def digits(
 
 
 @app.command()
+def whose(
+    readings: Annotated[Path, typer.Argument(help="CSV: measurement,observer,systolic,diastolic[,client,gauge,at].")],
+    reference: Annotated[str | None, typer.Option(help="The observer whose bias is called 0.")] = None,
+    json: AsJson = False,
+) -> None:
+    """Say whose error it is: every observer's own bias and spread, every gauge's bias, from all readings at once."""
+    from hushpoint.cli.whose import whose_file
+
+    whose_file(readings, reference=reference, as_json_text=json)
+
+
+@app.command()
 def judge(
     readings: Annotated[Path, typer.Argument(help="CSV: measurement,observer,systolic,diastolic[,client].")],
     learner: Annotated[str, typer.Option(help="Whose readings are judged.")],
@@ -247,6 +259,9 @@ def _refuse(line: str) -> NoReturn:
 
 def run() -> None:
     """Run the command line; every refusal is one line on standard error and status 2."""
+    # The matrices here are small: threads that wait for one another cost more than they bring, the more so beside a
+    # class at work. Set before numpy is first imported; what stands in the environment wins.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     try:
         status = app(standalone_mode=False)
         sys.stdout.flush()

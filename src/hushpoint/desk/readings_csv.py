@@ -20,13 +20,13 @@ def read_readings_file(path: Path) -> tuple[PairedReading, ...]:
 
 
 def parse_readings(data: bytes, name: str) -> tuple[PairedReading, ...]:
-    """Rows of a tidy CSV in UTF-8: measurement, observer, systolic, diastolic (or empty) and, if given, client.
+    """Rows of a tidy CSV in UTF-8: measurement, observer, systolic, diastolic (or empty); if given, client, gauge, at.
 
     Values are finite numbers from 0 to 300 mmHg, systolic above 0. Other columns are ignored.
     `name` is for messages. Row numbers are lines of the file, the header being 1. Raises CsvFileError.
     """
     name = told_name(name)
-    rows = table_of(data, name, REQUIRED, once=("client",))
+    rows = table_of(data, name, REQUIRED, once=("client", "gauge", "at"))
     readings = []
     first_line: dict[tuple[str, str], int] = {}
     for line, cells in rows:
@@ -64,6 +64,8 @@ def _reading(cells: dict[str, str], where: str) -> PairedReading:
         systolic_mmhg=systolic,
         diastolic_mmhg=diastolic,
         client=cells.get("client", "").strip(),
+        gauge=cells.get("gauge", "").strip(),
+        at=cells.get("at", "").strip(),
     )
 
 

@@ -1,0 +1,445 @@
+"""Whose error is it: every observer's own bias and spread, and every gauge's bias, from all readings at once.
+
+The model is in crossed.py. Observers who never met are compared through chains of shared measurements; only what
+differences within measurements can show is told, everything else is named as untold, with the cause.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from hushpoint.agreement.crossed import (
+    SPREAD_PRIOR_DEGREES,
+    Floats,
+    Ints,
+    Layout,
+    OneVariance,
+    OwnSpreads,
+    fit_one_variance,
+    fit_own_spreads,
+    layout_of,
+)
+from hushpoint.agreement.differences import AgreementError, PairedReading, shown
+
+End = Literal["systolic", "diastolic"]
+Cause = Literal["alone", "apart", "same gauge", "gauges apart"]
+
+OUTLYING_P = 0.05
+"""A reading is named as outlying where one so far off comes by chance in fewer than this share of whole data sets
+(Bonferroni over the readings; our choice)."""
+
+MOST_ROUNDS = 6
+"""Outlying readings are looked for again after the worst have been left out, at most so often (our choice)."""
+
+MANY_ON_A_GAUGE = 400
+"""From so many readings on a gauge its interval needs no degrees of freedom."""
+
+MANY_DEGREES = 60.0
+"""From so many degrees of freedom on, an interval by Student's t is told from a normal one by under 2 %."""
+
+
+@dataclass(frozen=True, slots=True)
+class ObserverError:
+    """One observer's bias and spread [mmHg] with 95 % intervals; None where the readings cannot tell.
+
+    `against` is the observer whose bias is called 0; "" means the mean of the observer's `group`. Only members of one
+    group can be compared. `shared` of the `n` readings are on measurements that one of `partners` other observers read
+    too. `steps` is the length of the shortest chain of shared measurements to the reference: 1 where they met; None
+    where there is none.
+    """
+
+    observer: str
+    n: int
+    shared: int
+    partners: int
+    steps: int | None
+    group: int
+    against: str
+    bias_mmhg: float | None
+    bias_ci_mmhg: tuple[float, float] | None
+    spread_mmhg: float | None
+    spread_ci_mmhg: tuple[float, float] | None
+
+
+@dataclass(frozen=True, slots=True)
+class GaugeError:
+    """One gauge against the mean of the others it can be compared with [mmHg], over `n` readings; 95 % interval."""
+
+    gauge: str
+    n: int
+    compared_with: tuple[str, ...]
+    bias_mmhg: float | None
+    bias_ci_mmhg: tuple[float, float] | None
+
+
+@dataclass(frozen=True, slots=True)
+class Outlying:
+    """A reading far from what the others of its measurement and all biases lead one to expect [mmHg].
+
+    `observer` is None where some are so far apart that one must have slipped, but the measurement alone cannot tell
+    who. `off_mmhg` is how far; `p` the chance of one so far off in the whole data. It is left out of the estimates.
+    """
+
+    measurement: str
+    observer: str | None
+    written: tuple[tuple[str, float], ...]
+    off_mmhg: float
+    p: float
+
+
+@dataclass(frozen=True, slots=True)
+class Untold:
+    """What these readings cannot tell apart, and why.
+
+    alone: `groups` holds one group of observers who share no measurement with anybody. apart: groups of observers
+    between whom no chain of shared measurements leads. same gauge: groups between whom a difference may be that of
+    their gauges. gauges apart: groups of gauges not compared with one another.
+    """
+
+    cause: Cause
+    groups: tuple[tuple[str, ...], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class EndErrors:
+    """Whose error it is at one end. `error_sd_mmhg` is the one error SD of all by restricted maximum likelihood.
+
+    `measurement_sd_mmhg` is the spread of the pressures measured. `reference` is the observer whose bias is called 0,
+    or None.
+    """
+
+    end: End
+    reference: str | None
+    readings: int
+    measurements: int
+    shared_measurements: int
+    measurement_sd_mmhg: float
+    error_sd_mmhg: float
+    observers: tuple[ObserverError, ...]
+    gauges: tuple[GaugeError, ...]
+    outlying: tuple[Outlying, ...]
+    untold: tuple[Untold, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ErrorSources:
+    """Both ends; `diastolic` is None where no measurement has two diastolic readings."""
+
+    systolic: EndErrors
+    diastolic: EndErrors | None
+
+    def ends(self) -> tuple[EndErrors, ...]:
+        """The ends that can be told, systolic first."""
+        return (self.systolic,) if self.diastolic is None else (self.systolic, self.diastolic)
+
+
+@dataclass(frozen=True)
+class FittedEnd:
+    """The fit behind one end, for what is asked of it further: rows in the order of `rows`, names by column."""
+
+    rows: tuple[PairedReading, ...]
+    """The readings kept, in the order of the layout."""
+    layout: Layout
+    one: OneVariance
+    own: OwnSpreads
+    observers: tuple[str, ...]
+    gauges: tuple[str, ...]
+    outlying: tuple[Outlying, ...]
+
+
+def whose(readings: Iterable[PairedReading], reference: str | None = None) -> ErrorSources:
+    """Say whose error it is at both ends; `reference` is the observer whose bias is called 0.
+
+    Raises AgreementError for a repeated (measurement, observer), an unknown reference, or too few
+    measurements read by two observers.
+    """
+    rows = tuple(readings)
+    refuse_repeats(rows)
+    if reference is not None and all(row.observer != reference for row in rows):
+        raise AgreementError(f"the reference {shown(reference)} has no readings")
+    systolic = end_errors(rows, "systolic", reference)
+    try:
+        diastolic = end_errors(rows, "diastolic", reference)
+    except AgreementError:
+        diastolic = None
+    return ErrorSources(systolic, diastolic)
+
+
+def refuse_repeats(rows: Sequence[PairedReading]) -> None:
+    """Raise AgreementError where one observer read one measurement twice."""
+    if len({(row.measurement, row.observer) for row in rows}) < len(rows):
+        raise AgreementError("a measurement and observer stand twice: one reading an observer for each measurement")
+
+
+def end_errors(rows: Sequence[PairedReading], end: End, reference: str | None = None) -> EndErrors:
+    """Say whose error it is at one end. Raises AgreementError where too few measurements were read by two."""
+    return told(fit_end(rows, end), end, reference, sum(_value(row, end) is not None for row in rows))
+
+
+def fit_end(rows: Sequence[PairedReading], end: End) -> FittedEnd:
+    """Fit one end, leaving out and naming outlying readings. Raises AgreementError as `end_errors` does."""
+    use = tuple(row for row in rows if _value(row, end) is not None)
+    found = _fit(use, end, ())
+    if found is None:
+        raise AgreementError(
+            f"{len(use)} {end} readings are too few to tell whose error it is: measurements read by two observers are "
+            "needed, and more readings than observers and gauges together"
+        )
+    for _ in range(MOST_ROUNDS):
+        far = _outlying(found, end)
+        gone = {place for _, places in far for place in places}
+        left = tuple(row for place, row in enumerate(found.rows) if place not in gone)
+        again = _fit(left, end, (*found.outlying, *(one for one, _ in far))) if far else None
+        if again is None:
+            break
+        found = again
+    return found
+
+
+def _fit(rows: tuple[PairedReading, ...], end: End, outlying: tuple[Outlying, ...]) -> FittedEnd | None:
+    """The fit of these rows; None where no measurement was read by two or too few are left for two variances."""
+    if len({row.measurement for row in rows}) == len(rows):
+        return None
+    values = np.array([_value(row, end) for row in rows], dtype=float)
+    layout, observers, gauges, order = layout_of(
+        [row.measurement for row in rows], [row.observer for row in rows], [row.gauge for row in rows], values
+    )
+    if layout.n < layout.kept.size + 2:
+        return None
+    one = fit_one_variance(layout)
+    own = fit_own_spreads(layout, one)
+    return FittedEnd(tuple(rows[place] for place in order), layout, one, own, observers, gauges, outlying)
+
+
+def _value(row: PairedReading, end: End) -> float | None:
+    return row.systolic_mmhg if end == "systolic" else row.diastolic_mmhg
+
+
+def _outlying(found: FittedEnd, end: End) -> list[tuple[Outlying, list[int]]]:
+    """Outlying readings with the places of all that is to be left out with each.
+
+    Each is judged by its deletion residual against its observer's spread without it (Student's t; Cook & Weisberg
+    1982, Residuals and Influence in Regression, section 2.2, from memory).
+    """
+    from scipy.special import stdtr
+
+    layout, own = found.layout, found.own
+    inside, two = layout.measurement, layout.sizes[layout.measurement] == 2
+    share = np.maximum(own.degrees, 1e-9)
+    degrees = layout.by_observer(own.degrees)[layout.observer] + SPREAD_PRIOR_DEGREES
+    others, others_share = (layout.by_measurement(each)[inside] - each for each in (degrees, share))
+    # A deletion residual's variance is the observer's own plus that of the foretold value. A pair has one difference,
+    # which has swollen both spreads; of more readings, the others' spreads hardly know of one far off.
+    mine = 1 / own.weight
+    rest = np.maximum(mine / share - mine, 1e-9)
+    square = own.scaled**2
+    mine_without = mine * np.maximum(1 - (square - 1) * share / (degrees - share), 1e-3)
+    rest_without = np.where(
+        two, rest * np.maximum(1 - (square - 1) * others_share / np.maximum(others - others_share, 1.0), 1e-3), rest
+    )
+    t = np.sqrt(square * (mine + rest) / (mine_without + rest_without))
+    certain = mine_without**2 / (degrees - share) + rest_without**2 / np.maximum(others - others_share, 1.0)
+    p = 2 * stdtr((mine_without + rest_without) ** 2 / certain, -t) * layout.n
+    told: list[tuple[Outlying, list[int]]] = []
+    for measurement in np.unique(layout.measurement[(p < OUTLYING_P) & (layout.sizes[layout.measurement] > 1)]):
+        first = int(layout.starts[measurement])
+        places = list(range(first, first + int(layout.sizes[measurement])))
+        worst = min(places, key=lambda place: float(p[place]))
+        far = [place for place in places if p[place] < OUTLYING_P] if len(places) > 2 else places
+        rows = [found.rows[place] for place in places]
+        told.append(
+            (
+                Outlying(
+                    rows[0].measurement,
+                    found.rows[worst].observer if len(far) == 1 else None,
+                    tuple((row.observer, float(_value(row, end) or 0.0)) for row in rows),
+                    _off(found, worst),
+                    float(p[worst]),
+                ),
+                far,
+            )
+        )
+    return told
+
+
+def _off(found: FittedEnd, place: int) -> float:
+    """How far a reading lies from what the others of its measurement and all biases foretell [mmHg]."""
+    own = found.own
+    return float(own.left_over[place] / max(1e-9, float(own.degrees[place])))
+
+
+def told(found: FittedEnd, end: End, reference: str | None, readings: int) -> EndErrors:
+    """Say in figures what a fit shows of `readings` readings."""
+    layout = found.layout
+    groups = _alike(layout.blind[: layout.observers])
+    met = _met(layout)
+    chains = _chains(met)
+    observers = _observers(found, reference, groups, met)
+    gauge_groups = _alike(layout.blind[layout.observers :])
+    return EndErrors(
+        end,
+        reference if reference in found.observers else None,
+        readings,
+        layout.starts.size,
+        int((layout.sizes > 1).sum()),
+        float(np.sqrt(found.one.measurement_variance)),
+        float(np.sqrt(found.one.error_variance)),
+        observers,
+        _gauges(found, gauge_groups),
+        found.outlying,
+        _untold(found, groups, met, chains, gauge_groups),
+    )
+
+
+def _alike(rows: Floats) -> Ints:
+    """Number the rows so that equal ones have one number: columns whose difference hides in no blind direction."""
+    numbers = np.full(rows.shape[0], -1, dtype=np.int64)
+    for place in range(rows.shape[0]):
+        if numbers[place] < 0:
+            same = np.abs(rows - rows[place]).max(axis=1, initial=0.0) < 1e-6
+            numbers[same & (numbers < 0)] = numbers.max() + 1
+    return numbers
+
+
+def _met(layout: Layout) -> NDArray[np.bool_]:
+    """Who shares a measurement with whom (observers x observers, nobody with themselves)."""
+    left, right = layout.pairs
+    met = np.zeros((layout.observers, layout.observers), dtype=bool)
+    met[layout.observer[left], layout.observer[right]] = True
+    np.fill_diagonal(met, val=False)
+    return met
+
+
+def _steps(met: NDArray[np.bool_], start: int) -> Ints:
+    """The length of the shortest chain from one observer to each, -1 where there is none."""
+    steps = np.full(met.shape[0], -1, dtype=np.int64)
+    steps[start] = 0
+    edge = np.zeros(met.shape[0], dtype=bool)
+    edge[start] = True
+    while edge.any():
+        edge = met[edge].any(axis=0) & (steps < 0)
+        steps[edge] = steps.max() + 1
+    return steps
+
+
+def _chains(met: NDArray[np.bool_]) -> Ints:
+    """Number the observers so that those whom a chain of shared measurements joins have one number."""
+    numbers = np.full(met.shape[0], -1, dtype=np.int64)
+    for place in range(met.shape[0]):
+        if numbers[place] < 0:
+            numbers[_steps(met, place) >= 0] = numbers.max() + 1
+    return numbers
+
+
+def _observers(
+    found: FittedEnd, reference: str | None, groups: Ints, met: NDArray[np.bool_]
+) -> tuple[ObserverError, ...]:
+    layout, own = found.layout, found.own
+    count, zero = layout.observers, None
+    steps = np.full(count, -1, dtype=np.int64)
+    if reference in found.observers:
+        zero = found.observers.index(reference)
+        steps = _steps(met, zero)
+    rows = np.zeros((count, layout.columns))
+    rows[np.arange(count), np.arange(count)] = 1.0
+    sizes = np.bincount(groups)
+    for group in range(sizes.size):
+        members = np.flatnonzero(groups == group)
+        if zero is not None and groups[zero] == group:
+            rows[members, zero] -= 1.0
+        else:
+            rows[np.ix_(members, members)] -= 1.0 / members.size
+    degrees = layout.by_observer(own.degrees)
+    enough = degrees >= MANY_DEGREES
+    estimate, error, contrast_degrees = own.contrasts(rows, enough & (zero is None or bool(enough[zero])))
+    half = _student_t(contrast_degrees) * error
+    spread = np.sqrt(own.variances)
+    low, high = _spread_factors(2 / np.diag(own.log_covariance))
+    n = layout.by_observer(np.ones(layout.n)).astype(int)
+    shared = layout.by_observer((layout.sizes[layout.measurement] > 1).astype(float)).astype(int)
+    made = []
+    for place, name in enumerate(found.observers):
+        in_reach = zero is not None and groups[place] == groups[zero]
+        bias, wide = (0.0, 0.0) if place == zero else (float(estimate[place]), float(half[place]))
+        mine, compared = float(spread[place]), int(sizes[groups[place]]) > 1
+        made.append(
+            ObserverError(
+                observer=name,
+                n=int(n[place]),
+                shared=int(shared[place]),
+                partners=int(met[place].sum()),
+                steps=int(steps[place]) if steps[place] >= 0 else None,
+                group=int(groups[place]),
+                against=(reference or "") if in_reach else "",
+                bias_mmhg=bias if compared else None,
+                bias_ci_mmhg=(bias - wide, bias + wide) if compared else None,
+                spread_mmhg=mine if shared[place] else None,
+                spread_ci_mmhg=(mine * float(low[place]), mine * float(high[place])) if shared[place] else None,
+            )
+        )
+    return tuple(made)
+
+
+def _gauges(found: FittedEnd, groups: Ints) -> tuple[GaugeError, ...]:
+    layout, own = found.layout, found.own
+    if not found.gauges:
+        return ()
+    same = (groups[:, np.newaxis] == groups) & ~np.eye(groups.size, dtype=bool)
+    rows = np.zeros((groups.size, layout.columns))
+    rows[:, layout.observers :] = np.eye(groups.size) - same / np.maximum(1, same.sum(axis=1, keepdims=True))
+    n = np.bincount(layout.gauge, minlength=layout.columns + 1)[layout.observers : -1]
+    estimate, error, degrees = own.contrasts(rows, n >= MANY_ON_A_GAUGE)
+    half = _student_t(degrees) * error
+    made = []
+    for place, name in enumerate(found.gauges):
+        others = tuple(found.gauges[other] for other in np.flatnonzero(same[place]))
+        bias, wide = float(estimate[place]), float(half[place])
+        interval = (bias - wide, bias + wide) if others else None
+        made.append(GaugeError(name, int(n[place]), others, bias if others else None, interval))
+    return tuple(made)
+
+
+def _untold(
+    found: FittedEnd, groups: Ints, met: NDArray[np.bool_], chains: Ints, gauge_groups: Ints
+) -> tuple[Untold, ...]:
+    names, made = found.observers, []
+    alone = ~met.any(axis=1)
+    if alone.any():
+        made.append(Untold("alone", (tuple(names[place] for place in np.flatnonzero(alone)),)))
+    joined = _named(names, np.where(alone, -1, chains))
+    if len(joined) > 1:
+        made.append(Untold("apart", joined))
+    for chain in np.unique(chains[~alone]):
+        parts = _named(names, np.where(np.equal(chains, chain), groups, -1))
+        if len(parts) > 1:
+            made.append(Untold("same gauge", parts))
+    parts = _named(found.gauges, gauge_groups)
+    if len(parts) > 1:
+        made.append(Untold("gauges apart", parts))
+    return tuple(made)
+
+
+def _named(names: Sequence[str], numbers: Ints) -> tuple[tuple[str, ...], ...]:
+    """The names of each number from 0 on, in order."""
+    return tuple(
+        tuple(name for name, one in zip(names, numbers.tolist(), strict=True) if one == number)
+        for number in np.unique(numbers[numbers >= 0])
+    )
+
+
+def _student_t(degrees: Floats) -> Floats:
+    from scipy.special import stdtrit
+
+    return np.where(np.isinf(degrees), 1.959963984540054, stdtrit(np.minimum(degrees, 1e6), 0.975))
+
+
+def _spread_factors(degrees: Floats) -> tuple[Floats, Floats]:
+    """What a spread is multiplied with for the ends of its 95 % interval (chi-square)."""
+    from scipy.special import chdtri
+
+    return np.sqrt(degrees / chdtri(degrees, 0.025)), np.sqrt(degrees / chdtri(degrees, 0.975))
