@@ -12,7 +12,6 @@ import pytest
 from hushpoint.arm import Person, phase_sounds, render_measurement
 from hushpoint.errors import BadInputError
 from hushpoint.practice.profiles import (
-    ENERGY_DB,
     PROFILES,
     Profile,
     differences_db,

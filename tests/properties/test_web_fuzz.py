@@ -25,6 +25,7 @@ from hushpoint.practice.setup import right_choices
 from hushpoint.web import guesses
 from hushpoint.web.app import routes
 from hushpoint.wiring import Settings, build
+from permission_rows import kit as kit_rows
 
 PASSWORD = "ten letters or more"
 VALUES: dict[str, Any] = {
@@ -68,6 +69,14 @@ FORMS: dict[str, dict[str, str]] = {
     "/class/{code}/rounds": {"kind": "any"},
     "/class/{code}/rounds/{round}/start": {},
     "/class/{code}/rounds/{round}/close": {"how": "shown"},
+    "/kit/add": {"type": "cuff", "label": "C1", "bladder_width_cm": "13", "bladder_length_cm": "23", "claim": "adult"},
+    "/kit/due": {"months": "6"},
+    "/kit/{item}/change": {"label": "G4", "serial": "12"},
+    "/kit/{item}/retire": {"why": "broken", "back": "yes"},
+    "/kit/{item}/wiped": {"to": "item"},
+    "/kit/{item}/knocked": {"to": "hand"},
+    "/kit/{item}/check": {**kit_rows.CHECK, "checked_at": "2026-05-01T10:00", "points": "", "store": "yes", "ref": "a"},
+    "/kit/{item}/timed": {**kit_rows.TIMES, "points": "", "store": "yes", "ref": "a"},
 }
 CHOICES = right_choices(case_of(7, 1))
 BODIES: dict[str, dict[str, Any]] = {
@@ -138,6 +147,7 @@ def target(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Target]:
         cookies = {one.name: str(one.value) for one in device.cookies.jar}
         found = Target(ledger, device, {"code": code, "who": joined.who}, cookies)
         found.words["round"] = rounds.open_round(ledger, room=code, seed=3)
+        kit_rows.furnish(app, ledger, found.words)
         found.measurement()
         yield found
 

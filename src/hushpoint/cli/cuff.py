@@ -3,80 +3,47 @@
 from __future__ import annotations
 
 import json
-import math
-import re
 from typing import TYPE_CHECKING
 
+from hushpoint.desk.cuff_fit import CAUTION, ArmFits, centimetres, effect_words, fits_of, verdict_of
 from hushpoint.errors import BadInputError
-from hushpoint.guideline import (
-    AnotherCuff,
-    BladderFit,
-    CuffFits,
-    CuffRefused,
-    CuffSize,
-    WrongCuffEffect,
-    bladder_fit,
-    cuff_sizes,
-    edge_note,
-    fit_shares,
-    size_for,
-)
+from hushpoint.guideline import BladderFit, bladder_fit, fit_shares
 from hushpoint.measure.verdict import Withheld
 
 if TYPE_CHECKING:
     from rich.console import Console
 
-CAUTION = (
-    "Trust a tape over a label. A teaching aid: local policy comes first; an arm that no cuff fits is referred, "
-    "not measured."
-)
-_NUMBER = re.compile(r"[0-9]{1,3}(\.[0-9]{1,3})?", re.ASCII)
-_VERDICTS = {CuffFits: "fits", AnotherCuff: "another", CuffRefused: "refused", Withheld: "refer"}
 _SHOWN = {"another": "table differs"}
 
 
 def cuff_for_arm(typed_cm: str, *, bladder: str | None, as_json: bool) -> None:
     """Print which bladder an arm needs and how each size, or the one in hand, covers it. Raises BadInputError."""
-    arm_cm = _centimetres(typed_cm, "arm")
-    named = size_for(arm_cm)
-    fits = [bladder_fit(arm_cm, size.bladder_width_cm, size.bladder_length_cm) for size in cuff_sizes()]
-    in_hand = None if bladder is None else bladder_fit(arm_cm, *_bladder(bladder))
+    arm = fits_of(typed_cm)
+    in_hand = None if bladder is None else bladder_fit(arm.arm_cm, *_bladder(bladder))
     if as_json:
-        print(json.dumps(_as_json(arm_cm, named, fits, in_hand)))  # noqa: T201
+        print(json.dumps(_as_json(arm, in_hand)))  # noqa: T201
     else:
-        _print(arm_cm, named, fits, in_hand)
-
-
-def _centimetres(typed: str, what: str) -> float:
-    text = typed.strip().removesuffix("cm").strip()
-    value = float(text) if _NUMBER.fullmatch(text) else math.nan
-    if not math.isfinite(value):
-        cut = typed[:20].encode("unicode_escape").decode()
-        raise BadInputError(f'{what} "{cut}": must be a number of centimetres, 10 to 80, such as 36 or 26.5')
-    return value
+        _print(arm, in_hand)
 
 
 def _bladder(typed: str) -> tuple[float, float]:
     width, times, length = typed.lower().replace("×", "x").partition("x")
     if not times:
         raise BadInputError("--bladder: must be WIDTHxLENGTH in centimetres, such as 13x23")
-    return _centimetres(width, "--bladder width"), _centimetres(length, "--bladder length")
+    return centimetres(width, "--bladder width"), centimetres(length, "--bladder length")
 
 
-def _as_json(
-    arm_cm: float, named: CuffSize | Withheld, fits: list[BladderFit], in_hand: BladderFit | None
-) -> dict[str, object]:
-    found: dict[str, object] = {"arm_cm": arm_cm}
+def _as_json(arm: ArmFits, in_hand: BladderFit | None) -> dict[str, object]:
+    found, named = dict[str, object](arm_cm=arm.arm_cm), arm.named
     if isinstance(named, Withheld):
         found |= {"verdict": "refer", "reason": named.reason, "cuff": None}
     else:
         found |= {"verdict": "cuff", "reason": f"{named.source} ({named.provenance})", "cuff": named.id}
-    note = edge_note(arm_cm)
-    sizes = [{"cuff": size.id, "label": size.label, **_fit(fit)} for size, fit in zip(cuff_sizes(), fits, strict=True)]
+    sizes = [{"cuff": size.id, "label": size.label, **_fit(fit)} for size, fit in arm.sizes]
     return found | {
         "sizes": sizes,
         "in_hand": None if in_hand is None else _fit(in_hand),
-        "notes": [note] if note else [],
+        "notes": [arm.note] if arm.note else [],
         "caution": CAUTION,
     }
 
@@ -87,7 +54,7 @@ def _fit(fit: BladderFit) -> dict[str, object]:
         "length_cm": fit.length_cm,
         "width_percent": round(fit.width_percent, 1),
         "length_percent": round(fit.length_percent, 1),
-        "verdict": _VERDICTS[type(fit.verdict)],
+        "verdict": verdict_of(fit),
         "reason": fit.verdict.reason,
         "effects": [
             {
@@ -102,23 +69,23 @@ def _fit(fit: BladderFit) -> dict[str, object]:
     }
 
 
-def _print(arm_cm: float, named: CuffSize | Withheld, fits: list[BladderFit], in_hand: BladderFit | None) -> None:
+def _print(arm: ArmFits, in_hand: BladderFit | None) -> None:
     from hushpoint.cli.tables import result_console, result_table
 
-    out, asked = result_console(), fit_shares()
+    out, asked, named = result_console(), fit_shares(), arm.named
     if isinstance(named, Withheld):
-        out.print(f"Arm {arm_cm:g} cm: {named.reason}.", markup=False)
+        out.print(f"Arm {arm.arm_cm:g} cm: {named.reason}.", markup=False)
     else:
         out.print(
-            f"Arm {arm_cm:g} cm: {named.label}, bladder {named.bladder_width_cm:g} × {named.bladder_length_cm:g} cm "
+            f"Arm {arm.arm_cm:g} cm: {named.label}, "
+            f"bladder {named.bladder_width_cm:g} × {named.bladder_length_cm:g} cm "
             f"({named.source}, for {named.arm_from_cm} to {named.arm_to_cm} cm).",
             markup=False,
         )
-    note = edge_note(arm_cm)
-    if note:
-        out.print(f"Note: {note}.", markup=False)
+    if arm.note:
+        out.print(f"Note: {arm.note}.", markup=False)
     sheet = result_table("cuff", "verdict", "bladder", "width", "length", title="What each bladder covers of this arm")
-    for size, fit in zip(cuff_sizes(), fits, strict=True):
+    for size, fit in arm.sizes:
         sheet.add_row(size.label, *_cells(fit))
     if in_hand is not None:
         sheet.add_row("in hand", *_cells(in_hand))
@@ -130,7 +97,7 @@ def _print(arm_cm: float, named: CuffSize | Withheld, fits: list[BladderFit], in
     )
     if in_hand is not None:
         out.print(f"In hand, {_size(in_hand)}: {in_hand.verdict.reason}.", markup=False)
-    for fit in fits if in_hand is None else [in_hand]:
+    for fit in [fit for _, fit in arm.sizes] if in_hand is None else [in_hand]:
         _print_effects(out, fit)
     out.print(CAUTION, markup=False)
 
@@ -140,20 +107,10 @@ def _size(fit: BladderFit) -> str:
 
 
 def _cells(fit: BladderFit) -> tuple[str, str, str, str]:
-    verdict = _VERDICTS[type(fit.verdict)]
+    verdict = verdict_of(fit)
     return _SHOWN.get(verdict, verdict), _size(fit), f"{fit.width_percent:.0f} %", f"{fit.length_percent:.0f} %"
 
 
 def _print_effects(out: Console, fit: BladderFit) -> None:
     for effect in fit.effects:
-        out.print(f"{_size(fit)} here: {_effect(effect)}.", markup=False)
-
-
-def _effect(effect: WrongCuffEffect) -> str:
-    systolic, diastolic = (_range(ends) for ends in (effect.systolic_mmhg, effect.diastolic_mmhg))
-    return f"{effect.what}: {systolic} systolic, {diastolic} diastolic mmHg ({effect.source})"
-
-
-def _range(ends: tuple[float, float]) -> str:
-    low, high = (f"{end:+g}".replace("-", "−") for end in ends)
-    return low if low == high else f"{low} to {high}"
+        out.print(f"{_size(fit)} here: {effect_words(effect)}.", markup=False)

@@ -9,11 +9,11 @@ from typing import TYPE_CHECKING
 
 from hushpoint.desk.check_csv import read_check_file
 from hushpoint.desk.csv_file import told_name
+from hushpoint.desk.gauge_words import check_notes, correction_rows, minus, one_decimal, signed_decimal
 from hushpoint.errors import BadInputError
 from hushpoint.guideline.gauges import gauge_rule
 from hushpoint.instrument import (
     USE,
-    Corrected,
     CorrectionCurve,
     Failed,
     GaugeCheck,
@@ -60,16 +60,10 @@ def _certificate(typed: str) -> float:
 
 
 def _notes(check: GaugeCheck, certificate: float | None) -> list[str]:
-    notes = list(check.unread)
+    notes = check_notes(check)
     if certificate is None:
         notes.append(
             "the reference's own error was not given and is taken as 0: see its certificate (--reference-error)"
-        )
-    if check.zero is None:
-        notes.append("zero was not read")
-    if check.hysteresis is not None and check.hysteresis.falling_minus_rising_mmhg < -check.reading_interval_mmhg:
-        notes.append(
-            "falling reads below rising, which an aneroid does not do of itself: look for a leak and read again"
         )
     return notes
 
@@ -112,7 +106,7 @@ def _as_json(check: GaugeCheck, curve: CorrectionCurve | None, notes: list[str])
                     "pressure": _six(to.mmhg),
                     "interval": [_six(to.low_mmhg), _six(to.high_mmhg)],
                 }
-                for reading, to in _knots(curve)
+                for reading, to in correction_rows(curve)
             ],
         },
         "notes": notes,
@@ -122,12 +116,6 @@ def _as_json(check: GaugeCheck, curve: CorrectionCurve | None, notes: list[str])
 
 def _six(value: float) -> float:
     return round(value, 6) + 0.0
-
-
-def _knots(curve: CorrectionCurve | None) -> list[tuple[float, Corrected]]:
-    readings = [] if curve is None else [float(reading) for reading in curve.reading_mmhg]
-    corrected = [(reading, curve.correct(reading)) for reading in readings if curve is not None]
-    return [(reading, to) for reading, to in corrected if isinstance(to, Corrected)]
 
 
 def _print(check: GaugeCheck, curve: CorrectionCurve | None, notes: list[str]) -> None:
@@ -146,17 +134,17 @@ def _print(check: GaugeCheck, curve: CorrectionCurve | None, notes: list[str]) -
             str(each.point.direction),
             "" if each.within else "out",
             f"{each.point.reference_mmhg:g}",
-            _minus(f"{each.point.reading_mmhg:g}"),
-            _signed(each.error_mmhg),
-            f"{_signed(each.low_mmhg)} to {_signed(each.high_mmhg)}",
+            minus(f"{each.point.reading_mmhg:g}"),
+            signed_decimal(each.error_mmhg),
+            f"{signed_decimal(each.low_mmhg)} to {signed_decimal(each.high_mmhg)}",
         )
     out.print(sheet)
     _print_rest(out, check)
     if curve is not None:
         drawn = result_table("gauge shows", "pressure", "interval", title="Correction")
-        for reading, to in _knots(curve):
-            low, mmhg, high = (_minus(f"{value + 0.0:.1f}") for value in (to.low_mmhg, to.mmhg, to.high_mmhg))
-            drawn.add_row(_minus(f"{reading:g}"), mmhg, f"{low} to {high}")
+        for reading, to in correction_rows(curve):
+            low, mmhg, high = (one_decimal(value) for value in (to.low_mmhg, to.mmhg, to.high_mmhg))
+            drawn.add_row(minus(f"{reading:g}"), mmhg, f"{low} to {high}")
         out.print(drawn)
         out.print(f"Correction: {USE}.", markup=False)
     for note in notes:
@@ -169,22 +157,14 @@ def _print(check: GaugeCheck, curve: CorrectionCurve | None, notes: list[str]) -
 def _print_rest(out: Console, check: GaugeCheck) -> None:
     worst = check.worst
     out.print(
-        f"Worst: {_signed(worst.error_mmhg)} at {worst.point.reference_mmhg:g} going {worst.point.direction}.",
+        f"Worst: {signed_decimal(worst.error_mmhg)} at {worst.point.reference_mmhg:g} going {worst.point.direction}.",
         markup=False,
     )
     if check.zero is not None:
-        out.print(f"Zero: {_signed(check.zero.error_mmhg)}.", markup=False)
+        out.print(f"Zero: {signed_decimal(check.zero.error_mmhg)}.", markup=False)
     if check.hysteresis is not None:
         out.print(
-            f"Hysteresis: {_signed(check.hysteresis.falling_minus_rising_mmhg)} at {check.hysteresis.at_mmhg:g} "
+            f"Hysteresis: {signed_decimal(check.hysteresis.falling_minus_rising_mmhg)} at {check.hysteresis.at_mmhg:g} "
             "(falling minus rising).",
             markup=False,
         )
-
-
-def _signed(value: float) -> str:
-    return _minus(f"{value:+.1f}") if round(value, 1) else "0.0"
-
-
-def _minus(number: str) -> str:
-    return number.replace("-", "−")

@@ -138,6 +138,19 @@ def gauge(
 
 
 @app.command()
+def leak(
+    times: Annotated[Path, typer.Argument(help="CSV: time_s,reading_mmhg.")],
+    test: Annotated[str, typer.Option(help="leak, exhaust or valve.")] = "leak",
+    rule: Annotated[str, typer.Option(help="new, in_use, local or local=LIMIT; for a leak.")] = "new",
+    json: AsJson = False,
+) -> None:
+    """Judge timed readings of a gauge: leak, rapid exhaust, or a release valve set to 2 to 3 mmHg per second."""
+    from hushpoint.cli.leak import timed_file
+
+    timed_file(times, test=test, rule=rule, as_json=json)
+
+
+@app.command()
 def cuff(
     arm_cm: Annotated[str, typer.Argument(metavar="CM", help="Circumference of the mid-upper arm, cm.")],
     bladder: Annotated[str | None, typer.Option(help="The bladder in hand, WIDTHxLENGTH in cm.")] = None,

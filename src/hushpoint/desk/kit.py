@@ -38,6 +38,7 @@ ROLES = ("lecturer", "technician", "calibration service", "learner with a lectur
 LONGEST_LABEL = 12
 """What fits large on a sticker (design choice)."""
 MOST_ITEMS = 2000
+EARLIEST_YEAR = 2000
 ID_LENGTH = 6
 _KINDS = (
     Kind.KIT_ADDED,
@@ -219,12 +220,12 @@ def retire(ledger: Ledger, item_id: str, *, why: str, by: str, retired: bool = T
 
 def wipe(ledger: Ledger, item_id: str, *, by: str) -> None:
     """Log that an item was wiped now."""
-    ledger.append(Entry(Kind.KIT_WIPED, {"item": _in_use(ledger, item_id).id, "by": by}))
+    ledger.append(Entry(Kind.KIT_WIPED, {"item": in_register(ledger, item_id).id, "by": by}))
 
 
 def knock(ledger: Ledger, item_id: str, *, by: str) -> None:
     """Log that an item was knocked or dropped: a gauge is then due for a check at once (FROM MEMORY, facts 4.1)."""
-    ledger.append(Entry(Kind.KIT_KNOCKED, {"item": _in_use(ledger, item_id).id, "by": by}))
+    ledger.append(Entry(Kind.KIT_KNOCKED, {"item": in_register(ledger, item_id).id, "by": by}))
 
 
 def file_check(
@@ -251,13 +252,12 @@ def file_check(
     check = judged(points, gauge_rule(rule), reference)
     if by not in ROLES:
         raise BadInputError(f"checked by: must be one of {', '.join(ROLES)}")
-    if checked_at.tzinfo is None or checked_at > now:
-        raise BadInputError("checked on: must be a day and time that is not in the future")
+    refuse_time(checked_at, now)
     at = checked_at.astimezone(UTC).isoformat(timespec="microseconds").replace("+00:00", "Z")
+    if ref is not None:
+        for row in ledger.rows(kinds=[Kind.KIT_CHECKED], room="", ref=ref):
+            return _stored_check(row.seq, row.body or {})
     if any(one.checked_at == at for one in gauge.checks):
-        stored = next(one for one in gauge.checks if one.checked_at == at)
-        if ref is not None and _same_ref(ledger, ref, stored.seq):
-            return stored
         raise AlreadyDoneError(f"{gauge.label}: a check at this time is stored already; give this one its own time")
     body = {
         "item": gauge.id,
@@ -275,6 +275,12 @@ def file_check(
     except AlreadyStoredError as stored_already:
         row = stored_already.row
     return _stored_check(row.seq, row.body or {})
+
+
+def refuse_time(checked_at: datetime, now: datetime) -> None:
+    """Raise BadInputError for a check's time without zone, in the future, or before the year 2000."""
+    if checked_at.tzinfo is None or checked_at > now or checked_at.year < EARLIEST_YEAR:
+        raise BadInputError(f"checked on: must be a day and time from {EARLIEST_YEAR} on that is not in the future")
 
 
 def judged(points: Sequence[GaugePoint], rule: GaugeRule, reference: Reference) -> GaugeCheck:
@@ -316,6 +322,12 @@ def natural(label: str) -> tuple[tuple[bool, int, str], ...]:
     return tuple((part.isdecimal(), int(part) if part.isdecimal() else 0, part) for part in parts)
 
 
+def rule_of(stored: Mapping[str, Any]) -> GaugeRule:
+    """Return a rule with its limits as a row holds them."""
+    limits = {what: Limit(**stored[what]) for what in ("error", "zero", "hysteresis", "leak")}
+    return GaugeRule(id=stored["id"], name=stored["name"], **limits)
+
+
 def _fold(rows: Iterable[Row]) -> dict[str, Item]:
     found: dict[str, Item] = {}
     for row in rows:
@@ -354,10 +366,9 @@ def _described(body: Mapping[str, Any]) -> dict[str, Any]:
 def _stored_check(seq: int, body: Mapping[str, Any]) -> StoredCheck:
     """The result is worked again from the points and the limits as stored, so that it stays what it was."""
     reference = Reference(**body["reference"])
-    limits = {what: Limit(**body["rule"][what]) for what in ("error", "zero", "hysteresis", "leak")}
     check = check_gauge(
         [GaugePoint(at, reading, Direction(direction)) for at, reading, direction in body["points"]],
-        GaugeRule(id=body["rule"]["id"], name=body["rule"]["name"], **limits),
+        rule_of(body["rule"]),
         reference_error_mmhg=reference.error_mmhg,
         reading_interval_mmhg=body["reading_interval_mmhg"],
     )
@@ -377,11 +388,8 @@ def _result(check: GaugeCheck) -> dict[str, Any]:
     }
 
 
-def _same_ref(ledger: Ledger, ref: str, seq: int) -> bool:
-    return any(row.seq == seq for row in ledger.rows(kinds=[Kind.KIT_CHECKED], room="", ref=ref))
-
-
-def _in_use(ledger: Ledger, item_id: str) -> Item:
+def in_register(ledger: Ledger, item_id: str) -> Item:
+    """Return an item that is not retired; raises NotFoundError or BadInputError."""
     found = item(ledger, item_id)
     if found.retired:
         raise BadInputError(f"{found.label}: is retired; bring it back first")

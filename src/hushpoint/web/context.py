@@ -58,6 +58,11 @@ def written(reading: Mapping[str, int | None] | None) -> str:
     return text if muffled is None else f"{text} ({muffled} muffled)"
 
 
+def sentence(text: str) -> str:
+    """Return a text with its first letter large; the rest stays as it is."""
+    return text[:1].upper() + text[1:]
+
+
 class Context:
     """The app's parts, put together in `wiring`; kept in `app.state.context`."""
 
@@ -82,7 +87,12 @@ class Context:
         self._templates = jinja2.Environment(
             loader=jinja2.FileSystemLoader(_TEMPLATES), autoescape=True, trim_blocks=True, lstrip_blocks=True
         )
-        self._templates.filters |= {"signed": signed, "written": written, "casefold": str.casefold}
+        self._templates.filters |= {
+            "signed": signed,
+            "written": written,
+            "casefold": str.casefold,
+            "sentence": sentence,
+        }
 
     def draw(self, template: str, values: Mapping[str, Any]) -> str:
         """Return a drawn template."""

@@ -32,12 +32,12 @@ class Form:
         return self.texts.get(name, "")
 
 
-async def form_of(request: Request) -> Form:
+async def form_of(request: Request, *, most_fields: int = MOST_FIELDS) -> Form:
     """Read a form; raises BadInputError, one line, where it cannot be read."""
     texts: dict[str, str] = {}
     files: dict[str, tuple[str, bytes]] = {}
     try:
-        async with request.form(max_files=2, max_fields=MOST_FIELDS, max_part_size=LARGEST_PART) as form:
+        async with request.form(max_files=2, max_fields=most_fields, max_part_size=LARGEST_PART) as form:
             for name, value in form.multi_items():
                 if isinstance(value, UploadFile):
                     files[name] = (value.filename or "", await value.read())
