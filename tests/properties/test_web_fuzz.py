@@ -16,7 +16,7 @@ from starlette.routing import Route
 from starlette.testclient import TestClient
 
 from bench_logs import bench_log
-from hushpoint.desk import classes, rounds
+from hushpoint.desk import classes, pairs, rounds
 from hushpoint.ledger.records import Kind
 from hushpoint.ledger.sql import SqlLedger
 from hushpoint.ledger.store import open_sqlite
@@ -26,6 +26,7 @@ from hushpoint.web import guesses
 from hushpoint.web.app import routes
 from hushpoint.wiring import Settings, build
 from permission_rows import kit as kit_rows
+from permission_rows import pairs as pair_rows
 
 PASSWORD = "ten letters or more"
 VALUES: dict[str, Any] = {
@@ -69,6 +70,7 @@ FORMS: dict[str, dict[str, str]] = {
     "/class/{code}/rounds": {"kind": "any"},
     "/class/{code}/rounds/{round}/start": {},
     "/class/{code}/rounds/{round}/close": {"how": "shown"},
+    **pair_rows.FORMS,
     "/kit/add": {"type": "cuff", "label": "C1", "bladder_width_cm": "13", "bladder_length_cm": "23", "claim": "adult"},
     "/kit/due": {"months": "6"},
     "/kit/{item}/change": {"label": "G4", "serial": "12"},
@@ -91,6 +93,7 @@ BODIES: dict[str, dict[str, Any]] = {
     },
     "/practise/rounds/{round}/ready": {"profile": "headphones"},
     "/practise/rounds/{round}/answer": {"reading": {"systolic": 120, "diastolic": 80}},
+    **pair_rows.BODIES,
 }
 
 
@@ -146,6 +149,7 @@ def target(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Target]:
         (joined,) = ledger.rows(kinds=[Kind.LEARNER_JOINED])
         cookies = {one.name: str(one.value) for one in device.cookies.jar}
         found = Target(ledger, device, {"code": code, "who": joined.who}, cookies)
+        found.words["pair"] = pairs.open_pair(ledger, room=code, opening=pairs.Opening(joined.who))
         found.words["round"] = rounds.open_round(ledger, room=code, seed=3)
         kit_rows.furnish(app, ledger, found.words)
         found.measurement()
@@ -207,7 +211,9 @@ def test_hostile_bodies_are_refused_and_nothing_is_written(target: Target) -> No
         for name in fields:
             for kind, value in VALUES.items():
                 if isinstance(value, str) and kind != "half character":
-                    path, data = route.format(**target.words), {**fields, name: value}
+                    path = route.format(**target.words)
+                    data = {key: text.replace("{who}", target.words["who"]) for key, text in fields.items()}
+                    data[name] = value
                     target.send(f"{route} {name} {kind}", path, data=data)
             for character_set in CHARACTER_SETS:
                 sent = _part(name, "\\ud800 and more than ten +2AA-", character_set)

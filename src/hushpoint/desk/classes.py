@@ -39,6 +39,9 @@ SPREAD_MMHG = 10
 """The wall's spread runs from this much low to this much high; the rest is counted at its ends."""
 
 
+ON_THE_BOARD = frozenset(Kind) - {Kind.PAIR_SEALED, Kind.PAIR_TAKEN_BACK}
+"""A sealed half of a pair does not even wake the board: its reader may be the other half."""
+
 _NAMING = threading.Lock()
 """One at a time looks whether a name is there and adds it: two joins at once would make two of one person. A ledger
 is served by one process (docs/ledger.md)."""
@@ -91,6 +94,7 @@ class BoardLine:
     rate_mmhg_per_s: float | None = None
     readings: int = 0
     next_act: str = ""
+    fair_pairs: int = 0
 
     @property
     def needs_mmhg(self) -> float:
@@ -112,11 +116,13 @@ class Board:
     seq: int = 0
     lines: dict[str, BoardLine] = field(default_factory=dict)
     errors_mmhg: list[tuple[str, float | None, float | None]] = field(default_factory=list)
+    turned: dict[str, bool] = field(default_factory=dict)
+    """Pairs with both numbers in, and whether each is fair: one set aside may be taken in again."""
 
     def copy(self) -> Board:
         """Return a board that is not changed when this one is brought up to date."""
         lines = {who: replace(line) for who, line in self.lines.items()}
-        return Board(self.seq, lines, list(self.errors_mmhg))
+        return Board(self.seq, lines, list(self.errors_mmhg), dict(self.turned))
 
     def take(self, rows: Iterable[Row]) -> None:
         """Fold further rows of this class, in order."""
@@ -150,6 +156,11 @@ class Board:
                 self._judged(line, body["judgement"])
             case Kind.READING_CORRECTED:
                 line.reading = body["reading"]
+            case Kind.PAIR_TURNED:
+                self.turned[body["pair"]] = body["fair"]
+                line.fair_pairs += body["fair"]
+            case Kind.PAIR_CANCELLED:
+                line.fair_pairs += self.turned.get(body["pair"], False) * (-1 if body["cancelled"] else 1)
             case _:
                 pass
 
@@ -286,7 +297,7 @@ def add_roster(ledger: Ledger, *, room: str, names: Sequence[str]) -> int:
 
 def on_the_list(ledger: Ledger, code: str) -> set[str]:
     """Return the names a class knows, listed or joined, casefolded: how names are compared."""
-    return {name.casefold() for name in _names(ledger, code).values()}
+    return {name.casefold() for name in names_of(ledger, code).values()}
 
 
 def join(ledger: Ledger, *, room: str, name: str, again: bool = False) -> str:
@@ -299,7 +310,7 @@ def join(ledger: Ledger, *, room: str, name: str, again: bool = False) -> str:
     info = find_class(ledger, room)
     name = clean_name(name, "name")
     with _NAMING:
-        names = _names(ledger, info.code)
+        names = names_of(ledger, info.code)
         mine = [who for who, known in names.items() if known.casefold() == name.casefold()]
         if mine and any(True for _ in ledger.rows(kinds=[Kind.LEARNER_JOINED], room=info.code, who=mine[0], limit=1)):
             if not again:
@@ -338,13 +349,15 @@ def erase_learner(ledger: Ledger, *, room: str, who: str, why: str) -> int:
     return ledger.erase(who, why=why)
 
 
-def board_rows(ledger: Ledger, room: str, after: int, up_to: int) -> Iterator[Row]:
+def board_rows(
+    ledger: Ledger, room: str, after: int, up_to: int, kinds: Iterable[Kind] = ON_THE_BOARD
+) -> Iterator[Row]:
     """Yield a class's rows after `after` up to `up_to`, erasures of people among them, in order.
 
     Nothing beyond `up_to` comes, whatever is stored meanwhile: the next reading begins there. A term's logs are large,
     so rows pass one by one.
     """
-    mine = ledger.rows(after=after, room=room)
+    mine = ledger.rows(after=after, room=room, kinds=kinds)
     erased = ledger.rows(after=after, kinds=[Kind.PERSON_ERASED])
     both = heapq.merge(mine, erased, key=lambda row: row.seq)
     return itertools.takewhile(lambda row: row.seq <= up_to, both)
@@ -364,7 +377,8 @@ def clean_name(text: str, what: str) -> str:
     return name
 
 
-def _names(ledger: Ledger, room: str) -> dict[str, str]:
+def names_of(ledger: Ledger, room: str) -> dict[str, str]:
+    """Return names by id of everybody a class knows, listed or joined."""
     rows = ledger.rows(kinds=[Kind.ROSTER_ADDED, Kind.LEARNER_JOINED], room=room)
     return {row.who: str(row.body["name"]) for row in rows if row.body is not None}
 

@@ -77,8 +77,10 @@ def entry_of(reading: LiveReading, *, room: str, who: str, ref: str | None = Non
     )
 
 
-def amend(ledger: Ledger, row: Row, *, systolic: int | None, diastolic: int | None, by: str, why: str) -> Row:
-    """Correct a reading by a new row; `by` is a role or a random id, never a name."""
+def amend(
+    ledger: Ledger, row: Row, *, systolic: int | None, diastolic: int | None, by: str, why: str, ref: str | None = None
+) -> Row:
+    """Correct a reading by a new row, once for each `ref`; `by` is a role or a random id, never a name."""
     if not why.strip():
         raise BadInputError("why: say in a few words why the reading is corrected")
     body = {
@@ -88,7 +90,7 @@ def amend(ledger: Ledger, row: Row, *, systolic: int | None, diastolic: int | No
         "by": by,
         "why": why.strip()[:300],
     }
-    return ledger.append(Entry(Kind.READING_AMENDED, body, room=row.room, who=row.who))[0]
+    return ledger.append(Entry(Kind.READING_AMENDED, body, room=row.room, who=row.who, ref=ref))[0]
 
 
 def readings(

@@ -50,6 +50,13 @@ class Kind(StrEnum):
     ROUND_READY = "round.ready"
     ROUND_SEALED = "round.sealed"
     ROUND_CLOSED = "round.closed"
+    PAIR_OPENED = "pair.opened"
+    PAIR_SEALED = "pair.sealed"
+    PAIR_TAKEN_BACK = "pair.taken_back"
+    PAIR_TURNED = "pair.turned"
+    PAIR_CANCELLED = "pair.cancelled"
+    TECHNIQUE_BEGUN = "technique.begun"
+    TECHNIQUE_MARKED = "technique.marked"
     PERSON_ERASED = "person.erased"
 
 

@@ -15,7 +15,7 @@ from starlette.routing import BaseRoute, Mount
 from starlette.staticfiles import StaticFiles
 
 from hushpoint.errors import AlreadyDoneError, BadInputError, HushpointError, NotAllowedError, NotFoundError
-from hushpoint.web import agreement, door, kit, klass, practise, rounds
+from hushpoint.web import agreement, door, kit, klass, pairs, practise, rounds
 from hushpoint.web.context import Context, page
 from hushpoint.web.guard import Guard
 
@@ -45,6 +45,7 @@ def routes() -> list[BaseRoute]:
         *door.routes,
         *klass.routes,
         *practise.routes,
+        *pairs.routes,
         *agreement.routes,
         *rounds.routes,
         *kit.routes,

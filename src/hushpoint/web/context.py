@@ -14,11 +14,11 @@ from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, Response
 
-from hushpoint.desk import classes
+from hushpoint.desk import classes, pairs
 from hushpoint.errors import NotFoundError
 from hushpoint.ledger.records import Ledger
 from hushpoint.measure import whole_mmhg
-from hushpoint.web.boards import Boards
+from hushpoint.web.boards import Kept
 from hushpoint.web.guesses import Guesses
 
 LECTURER_COOKIE = "hushpoint_lecturer"
@@ -81,7 +81,8 @@ class Context:
         self.invented = invented
         self.demo_password = demo_password
         self.addresses = addresses
-        self.boards = Boards(ledger)
+        self.boards = Kept(ledger, classes.Board)
+        self.pair_books = Kept(ledger, pairs.Book, pairs.KINDS)
         self.guesses = Guesses()
         self._signer = URLSafeTimedSerializer(cookie_key, salt="hushpoint-cookie")
         self._templates = jinja2.Environment(

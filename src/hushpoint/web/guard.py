@@ -92,7 +92,8 @@ class Guard:
 def _limit(path: str) -> int:
     if path.endswith("/log"):
         return LOG_BYTES
-    return UPLOAD_BYTES if path.endswith(("/roster", "/agreement", "/check", "/timed")) else OTHER_BYTES
+    uploads = ("/roster", "/agreement", "/check", "/timed", "/pairs/import")
+    return UPLOAD_BYTES if path.endswith(uploads) else OTHER_BYTES
 
 
 def _from_elsewhere(headers: Headers) -> bool:

@@ -7,7 +7,7 @@ import { Outbox } from "./bench_outbox.js";
 import { begin, sendSetUp } from "./bench_set_up.js";
 import { act, banner, show, wait } from "./bench_stage.js";
 import { now } from "./bench_state.js";
-import { passing } from "./bench_store.js";
+import { lasting, passing } from "./bench_store.js";
 
 const JUDGEMENT_EVERY_MS = 250;
 /** The wait between measurements where the page was loaded anew since and the policy is not at hand. */
@@ -18,13 +18,7 @@ let judged = "";
 
 const KEEPS_NOTHING = "This browser keeps nothing; do not close the page until the reading is sent.";
 
-// only to name a forbidden store throws: the outbox asks for it when it can catch that
-const store = {
-  getItem: (/** @type {string} */ key) => localStorage.getItem(key),
-  setItem: (/** @type {string} */ key, /** @type {string} */ value) => localStorage.setItem(key, value),
-};
-
-export const outbox = new Outbox(store, (path, body) => ask("POST", path, body), {
+export const outbox = new Outbox(lasting, (path, body) => ask("POST", path, body), {
   unkept: () => banner(KEEPS_NOTHING),
   waiting: (kept) => banner(`Connection lost. ${kept ? "Your reading waits here; it will be sent once." : KEEPS_NOTHING}`),
   stored: (measurement) => {

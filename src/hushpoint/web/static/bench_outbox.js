@@ -1,5 +1,6 @@
-// Finished measurements wait here until the server has them: kept before sending, sent once, tried again until
-// acknowledged. A browser that keeps nothing (full or forbidden store) has them in memory and says so. The server stores a measurement once however often it comes.
+// What was finished (a measurement, a sealed reading, a technique sheet) waits here until the server has it: kept before
+// sending, sent once, tried again until acknowledged. A browser that keeps nothing (full or forbidden store) has it in
+// memory and says so. The server stores each act once however often it comes.
 
 const KEY = "hushpoint.outbox";
 const FIRST_WAIT_MS = 1000;
@@ -75,7 +76,7 @@ export class Outbox {
     this.busy = true;
     clearTimeout(this.timer);
     try {
-      for (const one of this.waiting()) {
+      for (let one = this.waiting()[0]; one; one = this.waiting()[0]) {
         if (!(await this.#sendOne(one))) return this.#again();
         this.wait_ms = FIRST_WAIT_MS;
       }

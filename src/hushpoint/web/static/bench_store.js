@@ -45,3 +45,9 @@ export function setting(name, value) {
 export function passing(name, value) {
   return remembered(() => sessionStorage, name, value);
 }
+
+/** What outlives the page, for an outbox: only to name a forbidden store throws, and the outbox can catch that. */
+export const lasting = {
+  getItem: (/** @type {string} */ key) => localStorage.getItem(key),
+  setItem: (/** @type {string} */ key, /** @type {string} */ value) => localStorage.setItem(key, value),
+};

@@ -1,0 +1,329 @@
+"""Pairs: opened by the lecturer, entered on two devices, shown on both at once; paper sheets and files afterwards."""
+
+from __future__ import annotations
+
+import base64
+import secrets
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Any
+
+from starlette.requests import Request
+from starlette.responses import JSONResponse, RedirectResponse, Response
+from starlette.routing import Route
+
+from hushpoint.agreement import AgreementError, agree
+from hushpoint.desk import classes, pairs
+from hushpoint.errors import BadInputError, NotAllowedError, NotFoundError
+from hushpoint.web.context import Learner, context_of, known_learner, lecturer_only, off_loop, page
+from hushpoint.web.forms import Form, form_of, read_json
+
+LATEST = 40
+"""How many of a class's newest pairs its page lists."""
+DOOR = "/"
+
+
+async def class_pairs(request: Request) -> Response:
+    """Show a class's pairs, and open one."""
+    lecturer_only(request)
+    if request.method == "GET":
+        return await _class_page(request)
+    form = await form_of(request)
+    info = await _info(request)
+    ledger = context_of(request).ledger
+    try:
+        opening = opening_in(form, learner=form.text("learner"))
+        ref = form.text("ref") or secrets.token_hex(8)
+        pair = await off_loop(lambda: pairs.open_pair(ledger, room=info.code, opening=opening, ref=ref))
+    except (BadInputError, NotFoundError) as refusal:
+        return await _class_page(request, refusal=str(refusal), form=form)
+    return RedirectResponse(f"/class/{info.code}/pairs/{pair}", 303)
+
+
+async def class_pair(request: Request) -> Response:
+    """Show one pair to the lecturer: own numbers to enter, both once both are in."""
+    lecturer_only(request)
+    info = await _info(request)
+    pair = _found(request, info.code)
+    names = await _names(request, info.code)
+    values = {
+        "info": info,
+        "base": f"/class/{info.code}/pairs/{pair.id}",
+        "pair": pair,
+        "state": pairs.view(pair, pairs.LECTURER),
+        "learner_label": names.get(pair.opening.learner, "learner"),
+        "reference_label": names.get(pair.opening.reference, "you, the reference"),
+        "role": "reference" if pair.opening.reference == pairs.LECTURER else "watcher",
+        "for_lecturer": True,
+    }
+    return page(request, "pairs_pair.html", values)
+
+
+async def class_state(request: Request) -> Response:
+    """Answer with what the lecturer may see of a pair now."""
+    lecturer_only(request)
+    info = await _info(request)
+    return JSONResponse(pairs.view(_found(request, info.code), pairs.LECTURER))
+
+
+async def class_seal(request: Request) -> Response:
+    """Seal the lecturer's numbers."""
+    lecturer_only(request)
+    info = await _info(request)
+    return await _seal(request, info.code, pairs.LECTURER)
+
+
+async def class_take_back(request: Request) -> Response:
+    """Take the lecturer's own numbers back while the pair is open."""
+    lecturer_only(request)
+    info = await _info(request)
+    return await _take_back(request, info.code, pairs.LECTURER)
+
+
+async def class_correction(request: Request) -> Response:
+    """Correct either half of a turned pair, as the lecturer."""
+    lecturer_only(request)
+    info = await _info(request)
+    opening = _found(request, info.code).opening
+    asked = await read_json(request)
+    observer = opening.learner if asked.get("whose") == "learner" else opening.reference
+    return await _correct(request, info.code, asked, observer=observer, by=pairs.LECTURER)
+
+
+async def class_cancel(request: Request) -> Response:
+    """Set a pair aside with a reason, or take it in again."""
+    lecturer_only(request)
+    info = await _info(request)
+    form = await form_of(request)
+    ledger, pair, cancelled = context_of(request).ledger, request.path_params["pair"], form.text("cancelled") == "yes"
+    why = form.text("why")
+    await off_loop(lambda: pairs.cancel(ledger, room=info.code, pair=pair, cancelled=cancelled, why=why))
+    return RedirectResponse(f"/class/{info.code}/pairs/{pair}", 303)
+
+
+async def learner_pairs(request: Request) -> Response:
+    """Show the lecturer one learner's pairs: each of them, and how far the fair ones agree."""
+    lecturer_only(request)
+    info = await _info(request)
+    who, ledger = request.path_params["who"], context_of(request).ledger
+    name = await off_loop(lambda: classes.name_of(ledger, info.code, who))
+    book = await off_loop(lambda: context_of(request).pair_books.now(info.code))
+    values = await off_loop(lambda: summary(book.of(who), name, "reference"))
+    return page(request, "pairs_learner.html", {"info": info, "who": who, "name": name, "own": False, **values})
+
+
+async def own_pairs(request: Request) -> Response:
+    """Show a learner their own pairs."""
+    learner = await off_loop(lambda: known_learner(request))
+    if learner is None:
+        return RedirectResponse(DOOR, 303)
+    book = await off_loop(lambda: context_of(request).pair_books.now(learner.room))
+    values = await off_loop(lambda: summary(book.of(learner.who), "you", "reference"))
+    return page(request, "pairs_learner.html", {"name": "Your pairs", "own": True, **values})
+
+
+async def waiting(request: Request) -> Response:
+    """Answer with the newest pair that waits for this learner's numbers, so that the phone opens it by itself."""
+    learner = await _learner(request)
+    book = await off_loop(lambda: context_of(request).pair_books.now(learner.room))
+    mine = [one for one in book.with_observer(learner.who) if one.state == "open"]
+    asked = [one.id for one in mine if one.side(learner.who).written is None]
+    return JSONResponse({"pair": asked[-1] if asked else None})
+
+
+async def own_pair(request: Request) -> Response:
+    """Show one pair to a learner in it."""
+    learner = await _learner(request)
+    pair = _found(request, learner.room)
+    state = pairs.view(pair, learner.who)
+    is_learner = pair.opening.learner == learner.who
+    values = {
+        "base": f"/practise/pairs/{pair.id}",
+        "pair": pair,
+        "state": state,
+        "learner_label": "you" if is_learner else "learner",
+        "reference_label": "reference" if is_learner else "you, the reference",
+        "role": "learner" if is_learner else "reference",
+        "for_lecturer": False,
+    }
+    return page(request, "pairs_pair.html", values)
+
+
+async def own_state(request: Request) -> Response:
+    """Answer with what a learner may see of a pair now."""
+    learner = await _learner(request)
+    return JSONResponse(pairs.view(_found(request, learner.room), learner.who))
+
+
+async def own_seal(request: Request) -> Response:
+    """Seal a learner's numbers."""
+    learner = await _learner(request)
+    return await _seal(request, learner.room, learner.who)
+
+
+async def own_take_back(request: Request) -> Response:
+    """Take a learner's own numbers back while the pair is open."""
+    learner = await _learner(request)
+    return await _take_back(request, learner.room, learner.who)
+
+
+async def own_correction(request: Request) -> Response:
+    """Correct a learner's own numbers of a turned pair."""
+    learner = await _learner(request)
+    asked = await read_json(request)
+    return await _correct(request, learner.room, asked, observer=learner.who, by=learner.who)
+
+
+def opening_in(form: Form, *, learner: str) -> pairs.Opening:
+    """Read from a form how a pair is measured."""
+    return pairs.Opening(
+        learner=learner,
+        reference=form.text("reference") or pairs.LECTURER,
+        same_inflation=form.text("inflation") != "different",
+        two_gauges=form.text("two_gauges") == "yes",
+        gauge=form.text("gauge"),
+        reference_gauge=form.text("reference_gauge") if form.text("two_gauges") == "yes" else "",
+        cuff=form.text("cuff"),
+        stethoscope=form.text("stethoscope"),
+        client=form.text("client"),
+        arm=form.text("arm"),
+    )
+
+
+def summary(found: Sequence[pairs.Pair], learner: str, reference: str) -> dict[str, Any]:
+    """Return what a page shows of one learner's pairs: the rows, and the agreement of the fair ones."""
+    from hushpoint.sheet.agreement_picture import agreement_picture
+
+    fair = [one for one in found if one.fair]
+    readings = pairs.paired_readings(fair, learner, reference)
+    unheard = len(fair) - len(readings) // 2
+    values: dict[str, Any] = {
+        "rows": [_line(one) for one in reversed(found)],
+        "fair": len(fair),
+        "unfair": sum(one.state == "turned" and not one.fair for one in found),
+        "unheard": unheard,
+        "result": None,
+    }
+    try:
+        agreed = agree(readings, reference)
+    except AgreementError:
+        return values
+    picture = base64.b64encode(agreement_picture(agreed, "svg")).decode() if len(readings) > 2 else ""
+    return {**values, "result": agreed.as_json(), "picture": picture}
+
+
+def _line(pair: pairs.Pair) -> dict[str, Any]:
+    """Return one pair for a table; of an open one no number at all."""
+    turned = bool(pair.turned_at)
+    down = pairs.difference(pair) if turned else (None, None)
+    corrected = bool(pair.learner.corrections or pair.reference.corrections)
+    return {
+        "pair": pair,
+        "mine": _numbers(pair.learner.now) if turned else None,
+        "theirs": _numbers(pair.reference.now) if turned else None,
+        "difference": down,
+        "label": _label(pair),
+        "corrected": turned and corrected,
+    }
+
+
+def _label(pair: pairs.Pair) -> str:
+    """Say whether a pair counts, and why not."""
+    if pair.state == "cancelled":
+        return f"set aside: {pair.why_cancelled}"
+    if pair.state == "open":
+        return "open"
+    return pair.opening.unfair or "fair"
+
+
+def _numbers(numbers: pairs.Numbers | None) -> dict[str, int | None] | None:
+    return None if numbers is None else {"systolic": numbers[0], "diastolic": numbers[1]}
+
+
+async def _class_page(request: Request, *, refusal: str = "", form: Form | None = None) -> Response:
+    info = await _info(request)
+    names = await _names(request, info.code)
+    book = await off_loop(lambda: context_of(request).pair_books.now(info.code))
+    newest = list(book.pairs.values())[::-1]
+    last = newest[0].opening if newest else pairs.Opening("")
+    opening = opening_in(form, learner="") if form else replace(last, client="", arm="", reference=pairs.LECTURER)
+    chosen = request.query_params.get("learner", "") if form is None else form.text("learner")
+    values = {
+        "info": info,
+        "refusal": refusal,
+        "opening": opening,
+        "chosen": chosen if chosen in names else "",
+        "people": sorted(names.items(), key=lambda one: one[1].casefold()),
+        "names": names,
+        "open_pairs": [one for one in newest if one.state == "open"],
+        "rows": [_line(one) for one in newest if one.state != "open"][:LATEST],
+        "ref": secrets.token_hex(8),
+    }
+    return page(request, "pairs.html", values, status=422 if refusal else 200)
+
+
+async def _info(request: Request) -> classes.ClassInfo:
+    ledger, code = context_of(request).ledger, request.path_params["code"]
+    return await off_loop(lambda: classes.find_class(ledger, code))
+
+
+async def _names(request: Request, code: str) -> dict[str, str]:
+    ledger = context_of(request).ledger
+    return await off_loop(lambda: classes.names_of(ledger, code))
+
+
+def _found(request: Request, room: str) -> pairs.Pair:
+    return context_of(request).pair_books.now(room).find(request.path_params["pair"])
+
+
+async def _learner(request: Request) -> Learner:
+    learner = await off_loop(lambda: known_learner(request))
+    if learner is None:
+        raise NotAllowedError("nobody has joined on this device: join a class first")
+    return learner
+
+
+async def _seal(request: Request, room: str, observer: str) -> Response:
+    asked = await read_json(request)
+    ledger, pair = context_of(request).ledger, request.path_params["pair"]
+    given = {name: asked.get(name) for name in ("systolic", "diastolic", "ref")}
+    if "systolic" not in asked or "diastolic" not in asked:
+        raise BadInputError("systolic and diastolic: both are needed, null where not heard")
+    await off_loop(lambda: pairs.seal(ledger, room=room, pair=pair, observer=observer, **given))
+    return JSONResponse({"stored": True})
+
+
+async def _take_back(request: Request, room: str, observer: str) -> Response:
+    asked = await read_json(request)
+    ledger, pair = context_of(request).ledger, request.path_params["pair"]
+    ref = asked.get("ref")
+    await off_loop(lambda: pairs.take_back(ledger, room=room, pair=pair, observer=observer, ref=ref))
+    return JSONResponse({"stored": True})
+
+
+async def _correct(request: Request, room: str, asked: dict[str, Any], *, observer: str, by: str) -> Response:
+    ledger, pair = context_of(request).ledger, request.path_params["pair"]
+    if "systolic" not in asked or "diastolic" not in asked:
+        raise BadInputError("systolic and diastolic: both are needed, null where not heard")
+    given = {name: asked.get(name) for name in ("systolic", "diastolic", "why", "ref")}
+    await off_loop(lambda: pairs.correct(ledger, room=room, pair=pair, observer=observer, by=by, **given))
+    return JSONResponse({"stored": True})
+
+
+routes = [
+    Route("/class/{code}/pairs", class_pairs, methods=["GET", "POST"]),
+    Route("/class/{code}/pairs/{pair}", class_pair),
+    Route("/class/{code}/pairs/{pair}/state", class_state),
+    Route("/class/{code}/pairs/{pair}/seal", class_seal, methods=["POST"]),
+    Route("/class/{code}/pairs/{pair}/take-back", class_take_back, methods=["POST"]),
+    Route("/class/{code}/pairs/{pair}/correction", class_correction, methods=["POST"]),
+    Route("/class/{code}/pairs/{pair}/cancel", class_cancel, methods=["POST"]),
+    Route("/class/{code}/learner/{who}/pairs", learner_pairs),
+    Route("/practise/pairs", own_pairs),
+    Route("/practise/pairs/waiting", waiting),
+    Route("/practise/pairs/{pair}", own_pair),
+    Route("/practise/pairs/{pair}/state", own_state),
+    Route("/practise/pairs/{pair}/seal", own_seal, methods=["POST"]),
+    Route("/practise/pairs/{pair}/take-back", own_take_back, methods=["POST"]),
+    Route("/practise/pairs/{pair}/correction", own_correction, methods=["POST"]),
+]
