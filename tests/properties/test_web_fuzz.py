@@ -91,6 +91,7 @@ BODIES: dict[str, dict[str, Any]] = {
         "reading": {"systolic": 120, "diastolic": 80, "muffling": None},
         "why": "slip",
     },
+    "/practise/check/step": {"profile": "headphones", "answers": [[-20.0, True]]},
     "/practise/rounds/{round}/ready": {"profile": "headphones"},
     "/practise/rounds/{round}/answer": {"reading": {"systolic": 120, "diastolic": 80}},
     **pair_rows.BODIES,

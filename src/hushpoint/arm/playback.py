@@ -7,8 +7,7 @@ that neither tells where the sounds begin or end.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
-from types import MappingProxyType
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,7 +18,7 @@ from hushpoint.arm.cuff import STANDARD_CUFF
 from hushpoint.arm.hand import held_release
 from hushpoint.arm.needle import needle_mmhg
 from hushpoint.arm.person import ArmEffects, Person
-from hushpoint.arm.render import scaled_takes
+from hushpoint.arm.render import Voice
 from hushpoint.arm.sounds import phase_sounds
 
 Floats = NDArray[np.float64]
@@ -30,22 +29,8 @@ PLAYED_HZ = 8000
 LOUDEST_ARM_DB = 50.0
 ARMS_DB, PLAYED_DB = 28.0, 15.0
 """Arms differ by up to 28 dB and are played within 15 (acoustics 3; as the bench)."""
-LOUDEST_PEAK = 0.35
-"""Peak of phase III of the loudest arm: leaves room for a device's own level and for swings."""
-
-
-@dataclass(frozen=True, slots=True)
-class Raised:
-    """What a small speaker needs to keep the differences between the phases: see `practice` for the profiles.
-
-    `pitch` multiplies every frequency, `boost_db` adds to the level of a phase.
-    """
-
-    pitch: float = 1.0
-    boost_db: Mapping[str, float] = field(default_factory=lambda: MappingProxyType({}))
-
-
-UNALTERED = Raised()
+LOUDEST_PEAK = 0.2
+"""Peak of phase III of the loudest arm: leaves room for swings of 5 dB and a device level of 9 more."""
 
 
 @dataclass(frozen=True)
@@ -77,21 +62,22 @@ def play_measurement(
     open_at_mmhg: float,
     release_mmhg_per_s: float,
     seed: int,
-    raised: Raised = UNALTERED,
+    voice: Voice = phase_sounds,
     rate_hz: int = PLAYED_HZ,
 ) -> Playback:
     """Return a measurement on `person`, pumped to `peak_mmhg`, released, opened fully at `open_at_mmhg`.
 
-    The same arguments give the same bytes; `raised` changes the sound alone, never beats or truth. Raises BadInputError
+    The same arguments give the same bytes; `voice` makes the sounds of the phases
+    and changes nothing but the sound. Raises BadInputError
     where the release would take longer than 600 s.
     """
     beats_rng, hand_rng, sounds_rng = (np.random.default_rng(one) for one in np.random.SeedSequence(seed).spawn(3))
     table = beat_table(person, ArmEffects(), beats_rng)
     time, line, _ = held_release(STANDARD_CUFF, peak_mmhg, release_mmhg_per_s, hand_rng, open_at_mmhg=open_at_mmhg)
     truth = truth_of(table, time, line)
-    sounds = phase_sounds(person, sounds_rng, rate_hz, pitch=raised.pitch)
+    sounds = voice(person, sounds_rng, rate_hz)
     return Playback(
-        samples=_audible_sound(table, audible_beats(table, time, line), sounds, raised, rate_hz, float(time[-1])),
+        samples=_audible_sound(table, audible_beats(table, time, line), sounds, rate_hz, float(time[-1])),
         rate_hz=rate_hz,
         step_s=STANDARD_CUFF.step_s,
         needle_mmhg=needle_mmhg(table, time, line),
@@ -103,22 +89,26 @@ def _audible_sound(
     table: BeatTable,
     beats: Sequence[BeatHeard],
     sounds: Mapping[str, Sequence[Floats]],
-    raised: Raised,
     rate_hz: int,
     seconds: float,
 ) -> Samples:
     """Return the taps of audible beats alone: what the rule calls silent is silent, as on the bench."""
-    takes, longest = scaled_takes(sounds)
+    full = full_scale(sounds)
+    longest = len(sounds["III"][0])
     out = np.zeros(round(seconds * rate_hz) + longest, dtype=np.float32)
-    loudest = float(np.abs(takes["III"][0]).max())
     arm_db = played_arm_db(table.loudness_db) - table.loudness_db
     for beat in beats:
         if not beat.audible:
             continue
-        level_db = float(table.level_db[beat.index]) + arm_db + raised.boost_db.get(beat.phase, 0.0)
+        level_db = float(table.level_db[beat.index]) + arm_db
         level_db += float(np.interp(beat.place, table.gain_place, table.gain_db))
-        variants = takes[beat.phase]
+        variants = sounds[beat.phase]
         start = round(beat.at_s * rate_hz)
-        gain = np.float32(LOUDEST_PEAK / loudest * 10 ** (level_db / 20))
-        out[start : start + longest] += gain * variants[beat.index % len(variants)]
+        take = full * 10 ** (level_db / 20) * variants[beat.index % len(variants)]
+        out[start : start + longest] += take.astype(np.float32)
     return np.clip(out[: round(seconds * rate_hz)], -1, 1)
+
+
+def full_scale(sounds: Mapping[str, Sequence[Floats]]) -> float:
+    """Return the factor that puts the loudest arm's phase III at LOUDEST_PEAK: 0 dB of everything played."""
+    return LOUDEST_PEAK / float(np.abs(sounds["III"][0]).max())

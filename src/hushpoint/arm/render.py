@@ -118,7 +118,9 @@ def _sound(
 ) -> Samples:
     """Return the sound at the ear: each beat's tap where it falls, and the thump of every beat under the
     cuff."""
-    takes, longest = scaled_takes(sounds)
+    scale = PHASE_III_PEAK / float(np.abs(sounds["III"][0]).max())
+    takes = {phase: [np.float32(scale) * take.astype(np.float32) for take in sounds[phase]] for phase in sounds}
+    longest = len(takes["III"][0])
     out = np.zeros(round((seconds + 1) * rate_hz) + longest, dtype=np.float32)
     index = [beat.index for beat in beats]
     mmhg = np.array([beat.mmhg for beat in beats])
@@ -141,13 +143,6 @@ def _sound(
             take = variants[beat.index % len(variants)]
             out[start : start + longest] += np.float32(10 ** (tap_db[number] / 20)) * take
     return out[: round(seconds * rate_hz)]
-
-
-def scaled_takes(sounds: Mapping[str, Sequence[Floats]]) -> tuple[dict[str, list[Samples]], int]:
-    """Return every take with a standard arm's phase III at PHASE_III_PEAK, and the length of a take [samples]."""
-    scale = PHASE_III_PEAK / float(np.abs(sounds["III"][0]).max())
-    takes = {phase: [np.float32(scale) * take.astype(np.float32) for take in sounds[phase]] for phase in sounds}
-    return takes, len(takes["III"][0])
 
 
 def _room(count: int, rate_hz: int, noise_db: float, rng: np.random.Generator) -> Samples:

@@ -7,7 +7,6 @@ from functools import lru_cache
 
 import numpy as np
 
-from hushpoint.arm.playback import Raised
 from hushpoint.practice.profiles import profile_of
 from hushpoint.practice.sealed import Sealed
 from hushpoint.recording import wav_bytes
@@ -19,8 +18,7 @@ KEPT = 32
 @lru_cache(maxsize=KEPT)
 def sound(sealed: Sealed, profile_id: str) -> bytes:
     """Return the sound for a profile as WAV; raises BadInputError where the profile is unknown."""
-    profile = profile_of(profile_id)
-    played = sealed.played(Raised(profile.pitch, profile.boost_db))
+    played = sealed.played(profile_of(profile_id))
     return wav_bytes(played.samples, played.rate_hz)
 
 

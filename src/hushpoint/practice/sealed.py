@@ -7,15 +7,16 @@ the sounds begin or end.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, partial
 
 import numpy as np
 
 from hushpoint.arm import Person
-from hushpoint.arm.playback import UNALTERED, Playback, Raised, play_measurement
+from hushpoint.arm.playback import Playback, play_measurement
 from hushpoint.measure import Heard
 from hushpoint.practice.cases import Kind, draw_case
 from hushpoint.practice.judge import answer_key, end_point
+from hushpoint.practice.profiles import PROFILES, Profile, profile_sounds
 
 PEAK_ABOVE_MMHG = (22.0, 55.0)
 """The cuff is pumped so far above systolic (design choice: what a palpated value plus 20 to 30 comes to, and more)."""
@@ -52,15 +53,15 @@ class Sealed:
     release_mmhg_per_s: float
     seed: int
 
-    def played(self, raised: Raised = UNALTERED) -> Playback:
-        """Return sound, pointer and truth; `raised` is what the listener's loudspeaker needs."""
+    def played(self, profile: Profile = PROFILES["headphones"]) -> Playback:
+        """Return sound, pointer and truth; the profile changes the sound alone."""
         return play_measurement(
             self.person,
             peak_mmhg=self.peak_mmhg,
             open_at_mmhg=self.open_at_mmhg,
             release_mmhg_per_s=self.release_mmhg_per_s,
             seed=self.seed,
-            raised=raised,
+            voice=partial(profile_sounds, profile),
         )
 
 

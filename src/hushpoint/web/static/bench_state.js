@@ -1,6 +1,7 @@
 // What is known of the measurement in hand, its clock, and what it does at the moment.
 
 import { CuffRun } from "./bench_run.js";
+import { latencyOf } from "./device.js";
 
 /**
  * @typedef {import("./bench_sound.js").ArmTable} ArmTable
@@ -63,7 +64,7 @@ export function clock() {
 
 /** How long the sound takes from the context to the ear [s]; it changes, so it is asked each time. */
 export function latency() {
-  return now.context ? now.context.outputLatency || now.context.baseLatency || 0 : 0;
+  return now.context ? latencyOf(now.context) : 0;
 }
 
 /** The audio context is made and woken in a click only. */
