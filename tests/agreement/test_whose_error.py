@@ -11,7 +11,7 @@ import pytest
 from drawn_class import LECTURER, drawn_class
 from hushpoint.agreement import AgreementError, PairedReading, binomial_upper_tail, whose
 from hushpoint.agreement.crossed import fit_one_variance, layout_of
-from hushpoint.agreement.whose import fit_end
+from hushpoint.agreement.fitted import fit_end
 
 
 @pytest.mark.parametrize("readings", [500, pytest.param(5000, marks=pytest.mark.hard)])

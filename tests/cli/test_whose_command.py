@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from drawn_class import LECTURER, drawn_class
+from drawn_term import drawn_term
 from hushpoint.cli.whose import whose_file
 from hushpoint.errors import BadInputError
 
@@ -61,3 +62,29 @@ def test_one_clear_line_where_nothing_is_shared(tmp_path: Path) -> None:
     with pytest.raises(BadInputError, match=r"alone\.csv: .* too few to tell whose error") as refusal:
         whose_file(file, reference=None, as_json_text=True)
     assert "\n" not in str(refusal.value)
+
+
+def test_a_gauge_that_is_off_is_told_with_its_odds(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Three weeks of a gauge 8 low: one sentence with size, odds and what to do; its fields are documented."""
+    term = drawn_term(np.random.default_rng(5), {"G4": -8.0}, 3)
+    rows = [f"{r.measurement},{r.observer},{r.systolic_mmhg:g},,{r.gauge},{r.at}" for week in term for r in week]
+    file = tmp_path / "term.csv"
+    file.write_text("\n".join(["measurement,observer,systolic,diastolic,gauge,at", *rows]) + "\n", encoding="utf-8")
+    whose_file(file, reference=None, as_json_text=False)
+    printed = " ".join(capsys.readouterr().out.split())
+    assert "gauge G4 seems to read about" in printed
+    assert "check it today beside a reference" in printed
+    whose_file(file, reference=None, as_json_text=True)
+    watch = json.loads(capsys.readouterr().out)["systolic"]["watch"]
+    page = (Path(__file__).resolve().parents[2] / "docs" / "agreement.md").read_text(encoding="utf-8")
+    assert all(f"`{field}`" in page for field in {*watch, *watch["gauges"][0]})
+
+
+def test_a_time_that_is_none_is_refused_with_its_row(tmp_path: Path) -> None:
+    """Row, column, value and what is needed."""
+    file = tmp_path / "times.csv"
+    file.write_text(
+        "measurement,observer,systolic,diastolic,at\n1,T,120,80,2026-03-02\n1,A,124,80,yesterday\n", encoding="utf-8"
+    )
+    with pytest.raises(BadInputError, match=r'times\.csv, row 3, column at: "yesterday"; ISO 8601'):
+        whose_file(file, reference=None, as_json_text=True)

@@ -10,6 +10,8 @@ from hushpoint.agreement.differences import (
     agree,
     pairs,
 )
+from hushpoint.agreement.fitted import Outlying
+from hushpoint.agreement.gauge_watch import GaugeOdds, GaugeWatch
 from hushpoint.agreement.last_digits import Digits, ObserverDigits, binomial_upper_tail, digits, digits_by_observer
 from hushpoint.agreement.reliability import (
     Correlation,
@@ -29,7 +31,7 @@ from hushpoint.agreement.replicates import (
     replicate_limits,
     trend,
 )
-from hushpoint.agreement.whose import EndErrors, ErrorSources, GaugeError, ObserverError, Outlying, Untold, whose
+from hushpoint.agreement.whose import EndErrors, ErrorSources, GaugeError, ObserverError, Untold, whose
 
 __all__ = [
     "WITHIN_MMHG",
@@ -41,6 +43,8 @@ __all__ = [
     "EndErrors",
     "ErrorSources",
     "GaugeError",
+    "GaugeOdds",
+    "GaugeWatch",
     "IntraclassCorrelations",
     "Kappa",
     "ObserverDigits",

@@ -15,7 +15,7 @@ from hushpoint.errors import BadInputError
 
 def whose_file(readings: Path, *, reference: str | None, as_json_text: bool) -> None:
     """Print each observer's bias and spread and each gauge's bias. Raises BadInputError."""
-    rows = read_readings_file(readings)
+    rows = read_readings_file(readings, timed=True)
     try:
         found = whose(rows, reference)
     except BadInputError as refusal:
@@ -59,6 +59,14 @@ def _print_end(found: EndErrors) -> None:
                 escape(gauge.gauge or NO_GAUGE), "", str(gauge.n), _signed(gauge.bias_mmhg), _span(gauge.bias_ci_mmhg)
             )
         console.print(gauges)
+    if found.watch.gauges:
+        odds = result_table("gauge", "since", "n", "off by", "95 %", "chance", title="Is a gauge off?")
+        for weighed in found.watch.gauges:
+            odds.add_row(
+                escape(weighed.gauge or NO_GAUGE), weighed.since if weighed.named else "", str(weighed.n), _signed(weighed.off_mmhg),
+                _span(weighed.off_ci_mmhg), f"{100 * weighed.chance_off:.0f} %",
+            )  # fmt: skip
+        console.print(odds)
     console.print(
         f"One spread for all: {found.error_sd_mmhg:.1f}; of the pressures measured: {found.measurement_sd_mmhg:.1f}.",
         markup=False,

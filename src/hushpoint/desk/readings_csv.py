@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from pathlib import Path
 
 from hushpoint.agreement import PairedReading
@@ -14,16 +15,17 @@ LONGEST_NAME = 80
 LEGAL = f"a number from {LOWEST_MMHG} to {HIGHEST_MMHG} is needed"
 
 
-def read_readings_file(path: Path) -> tuple[PairedReading, ...]:
+def read_readings_file(path: Path, *, timed: bool = False) -> tuple[PairedReading, ...]:
     """The readings in a file on disk. Raises CsvFileError."""
-    return parse_readings(bytes_of(path), path.name)
+    return parse_readings(bytes_of(path), path.name, timed=timed)
 
 
-def parse_readings(data: bytes, name: str) -> tuple[PairedReading, ...]:
+def parse_readings(data: bytes, name: str, *, timed: bool = False) -> tuple[PairedReading, ...]:
     """Rows of a tidy CSV in UTF-8: measurement, observer, systolic, diastolic (or empty); if given, client, gauge, at.
 
     Values are finite numbers from 0 to 300 mmHg, systolic above 0. Other columns are ignored.
-    `name` is for messages. Row numbers are lines of the file, the header being 1. Raises CsvFileError.
+    `name` is for messages. Times are looked at only where `timed`. Row numbers are lines of the file, the header being 1.
+    Raises CsvFileError.
     """
     name = told_name(name)
     rows = table_of(data, name, REQUIRED, once=("client", "gauge", "at"))
@@ -31,6 +33,8 @@ def parse_readings(data: bytes, name: str) -> tuple[PairedReading, ...]:
     first_line: dict[tuple[str, str], int] = {}
     for line, cells in rows:
         reading = _reading(cells, f"{name}, row {line}")
+        if timed and reading.at:
+            _refuse_no_time(reading.at, f"{name}, row {line}, column at")
         earlier = first_line.setdefault((reading.measurement, reading.observer), line)
         if earlier != line:
             raise CsvFileError(
@@ -67,6 +71,13 @@ def _reading(cells: dict[str, str], where: str) -> PairedReading:
         gauge=cells.get("gauge", "").strip(),
         at=cells.get("at", "").strip(),
     )
+
+
+def _refuse_no_time(text: str, where: str) -> None:
+    try:
+        datetime.fromisoformat(text)
+    except ValueError:
+        raise CsvFileError(f"{where}: {shown(text)}; ISO 8601 is needed, such as 2026-03-02T09:30") from None
 
 
 def _pressure(cell: str, where: str) -> float:

@@ -7,8 +7,7 @@ import threading
 from collections.abc import Sequence
 from typing import Any
 
-from hushpoint.agreement import EndErrors, ErrorSources, PairedReading, Untold, whose
-from hushpoint.agreement.whose import Outlying
+from hushpoint.agreement import EndErrors, ErrorSources, GaugeOdds, Outlying, PairedReading, Untold, whose
 from hushpoint.desk import live
 from hushpoint.ledger.records import Ledger
 
@@ -78,10 +77,30 @@ def _rounded(value: Any) -> Any:
 
 
 def sentences(found: EndErrors) -> list[str]:
-    """What to know besides the figures, in plain words: outlying readings and what cannot be told apart."""
-    lines = [_outlying(one) for one in found.outlying]
+    """What to know besides the figures, in plain words: gauges to check, slips, what cannot be told apart."""
+    lines = [_off(one) for one in found.watch.gauges if one.named]
+    if found.watch.undecided:
+        which = _listed([name or NO_GAUGE for name in found.watch.undecided])
+        lines.append(
+            f"one of the gauges {which} seems off, which one is not clear: check them today beside a reference"
+        )
+    lines += [_outlying(one) for one in found.outlying]
     lines += [line for one in found.untold for line in _untold(one)]
     return [f"{found.end}: {line}" for line in lines]
+
+
+def _off(one: GaugeOdds) -> str:
+    way = "low" if one.off_mmhg < 0 else "high"
+    since = f" since the week of {one.since}" if one.since else ""
+    return (
+        f"gauge {one.gauge or NO_GAUGE} seems to read about {abs(one.off_mmhg):.0f} {way}{since} "
+        f"({_odds(one.chance_off)}, from {one.n} readings beside another gauge): check it today beside a reference"
+    )
+
+
+def _odds(chance: float) -> str:
+    against = 1 - chance
+    return "odds above 1000 to 1" if against < 1 / 1001 else f"odds {chance / against:.0f} to 1"
 
 
 def _outlying(one: Outlying) -> str:
