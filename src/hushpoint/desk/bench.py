@@ -69,15 +69,19 @@ class Begun:
     rows: tuple[SetUpRow, ...]
     policy: TeachingPolicy
     guided: bool
+    chosen: Mapping[str, Any] | None = None
+    """Where the practice person was chosen for this learner: kind, why, and the place in the set of the day."""
 
     def to_json(self) -> dict[str, Any]:
-        """Return the answer of act 1 in docs/bench-format.md."""
+        """Return the answer of act 1 in docs/bench-format.md: never the kind, which would tell what to expect."""
+        told = None if self.chosen is None else {key: self.chosen[key] for key in ("set", "place", "of", "feedback")}
         return {
             "measurement": self.measurement,
             "case": self.case.to_json(),
             "rows": [row.to_json() for row in self.rows],
             "policy": self.policy.to_json(),
             "guided": self.guided,
+            "set": told,
         }
 
 
@@ -105,6 +109,9 @@ class OwnReading:
     corrected: dict[str, int | None] | None
     pulse_per_min: float | None
     judgement: Mapping[str, Any] | None
+    case: Case
+    chosen: Mapping[str, Any] | None = None
+    """Where the practice person was chosen for this learner: kind, why, and the place in the set of the day."""
 
 
 def begin(
@@ -117,9 +124,12 @@ def begin(
     again: str | None = None,
     policy_id: str = default_policy_id,
     seed: int | None = None,
+    chosen: Mapping[str, Any] | None = None,
 ) -> Begun:
     """Begin a measurement on the learner's next practice person, or `again` on that of an earlier
     measurement.
+
+    `chosen`: the kind of practice person chosen on purpose (`case_kind`), with why (desk/path.py); it is kept.
 
     `ref` is the page's own id of this act: sent twice, it begins once. `seed` sets the learner's series the
     first time (drawn where None). Raises BadInputError, NotFoundError or NotAllowedError, one line each.
@@ -136,9 +146,11 @@ def begin(
         elif seed is None:
             seed = secrets.randbits(48)
         number = max((int(body["case_number"]) for body in mine), default=0) + 1
+        kind = None if chosen is None else chosen["case_kind"]
         if again is not None:
             same = _body(_own(ledger, who, again))
             seed, number = int(same["seed"]), int(same["case_number"])
+            kind = same.get("kind")
         repeat = sum(int(body["case_number"]) == number for body in mine)
         body = {
             "seed": seed,
@@ -147,11 +159,13 @@ def begin(
             "policy": policy.id,
             "guided": bool(guided),
             "again": again,
+            **({} if kind is None else {"kind": kind}),
+            **({} if chosen is None else {"chosen": dict(chosen)}),
         }
         entry = Entry(Kind.MEASUREMENT_BEGUN, body, room=room, who=who, ref=measurement)
         begun = append_once(ledger, entry)[0]
     made = _Made(begun)
-    return Begun(measurement, made.case, made.rows(), made.policy, made.guided)
+    return Begun(measurement, made.case, made.rows(), made.policy, made.guided, _body(begun).get("chosen"))
 
 
 def set_up(ledger: Ledger, *, who: str, measurement: str, choices: object) -> dict[str, Any]:
@@ -301,6 +315,8 @@ def own_readings(ledger: Ledger, who: str) -> list[OwnReading]:
             corrected=corrected.get(measurement),
             pulse_per_min=_pulse_per_min(body["log"]["pulse"]),
             judgement=judged.get(measurement),
+            case=_case(begun[measurement]),
+            chosen=begun[measurement].get("chosen"),
         )
         for measurement, (at, body) in filed.items()
         if measurement in begun
@@ -336,7 +352,7 @@ class _Made:
     def __init__(self, begun: Row) -> None:
         body = _body(begun)
         self._seed = [int(body["seed"]), int(body["case_number"]), int(body["repeat"])]
-        self.case = case_of(self._seed[0], self._seed[1])
+        self.case = _case(body)
         self.policy = teaching_policy(body["policy"])
         self.guided = bool(body["guided"])
 
@@ -353,6 +369,11 @@ class _Made:
         """Return the beats of the arm as these choices leave it, and the faults by name."""
         effects, named = effects_of(self.case, choices, self.rng(_EFFECTS))
         return beat_table(self.case.person, effects, self.rng(_BEATS), seconds=TABLE_S), named
+
+
+def _case(begun: Mapping[str, Any]) -> Case:
+    """Return the practice person that the body of a begun row stands for."""
+    return case_of(int(begun["seed"]), int(begun["case_number"]), begun.get("kind"))
 
 
 def _earlier(ledger: Ledger, begun: Row, filed: Row) -> list[EarlierReading]:

@@ -30,8 +30,10 @@ Kind = Literal[
     "full_bladder",
     "wide_pulse",
     "narrow_pulse",
+    "fast",
 ]
-KINDS: tuple[Kind, ...] = get_args(Kind)
+KINDS: tuple[Kind, ...] = tuple(kind for kind in get_args(Kind) if kind != "fast")
+"""Those of a series. A fast pulse comes on purpose alone: in a series the pulse varies anyway."""
 
 _BY_AGE = (
     (18, 117.0, 11.0, 72.0, 8.5),  # under 35: about a normotensive adult, 116/69 (facts 7.5; SD FROM MEMORY)
@@ -45,6 +47,8 @@ WOMEN_MMHG = (-4.0, -4.0)
 """Women's medians beside men's, 117/69 against 121/73 (JAMA Cardiol 2017 table; DERIVED by subtraction)."""
 PULSE_PER_MIN = {"man": (71.0, 11.5), "woman": (74.0, 11.5)}
 """Resting pulse (NHSR 41; SEEN) and its SD (FROM MEMORY)."""
+FAST_PER_MIN = (94.0, 112.0)
+"""A fast pulse at rest (design choice: above 90, below what a resting measurement would be put off for)."""
 ARM_CM = {"man": (34.2, 4.5), "woman": (31.9, 4.5)}
 """Mid-arm circumference (Ostchega 2013; SEEN) and its SD (FROM MEMORY)."""
 LOUD_DB = (40.0, 50.0)
@@ -96,10 +100,15 @@ class Case:
         }
 
 
-def case_of(seed: int, number: int) -> Case:
-    """Return case `number` (1, 2, 3 …) of the series `seed`: the same two give the same case."""
+def case_of(seed: int, number: int, kind: Kind | None = None) -> Case:
+    """Return case `number` (1, 2, 3 …) of the series `seed`: the same give the same case.
+
+    `kind`: what was chosen for this number on purpose; None for what the series has there.
+    """
     if number < 1 or seed < 0:
         raise BadInputError(f"case {number} of series {seed}: the number must be 1 or more, the seed 0 or more")
+    if kind is not None:
+        return draw_case(np.random.default_rng([seed, number, 1]), number, kind)
     block, place = divmod(number - 1, len(KINDS))
     order = [KINDS[index] for index in np.random.default_rng([seed, block]).permutation(len(KINDS))]
     if block == 0:
@@ -116,6 +125,8 @@ def draw_case(rng: np.random.Generator, number: int, kind: Kind) -> Case:
     systolic, diastolic = _pressures(kind, sex, age, rng)
     mean, sd = PULSE_PER_MIN[sex]
     pulse = float(np.clip(rng.normal(mean, sd), 48, 104))
+    if kind == "fast":
+        pulse = float(rng.uniform(*FAST_PER_MIN))
     arm_cm = _arm_cm(kind, sex, rng)
     rushed = bool(rng.random() < 0.25)
     person = Person(
@@ -155,7 +166,7 @@ def _pressures(kind: Kind, sex: str, age: int, rng: np.random.Generator) -> tupl
     systolic, diastolic = rng.normal(s_mean + shift[0], s_sd), rng.normal(d_mean + shift[1], d_sd)
     spread = rng.random()
     match kind:
-        case "normal":
+        case "normal" | "fast":
             systolic, diastolic = np.clip(systolic, 104, 128), np.clip(diastolic, 62, 80)
         case "high":
             systolic, diastolic = 142 + 34 * spread, 84 + 20 * rng.random()

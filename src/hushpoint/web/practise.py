@@ -9,13 +9,15 @@ from starlette.concurrency import run_in_threadpool
 from starlette.responses import JSONResponse, RedirectResponse, Response
 from starlette.routing import Route
 
-from hushpoint.desk import bench, classes
+from hushpoint.desk import bench, classes, path
 from hushpoint.errors import BadInputError, NotAllowedError
 from hushpoint.guideline import default_policy_id
 from hushpoint.web.context import Learner, context_of, known_learner, page
 from hushpoint.web.forms import read_json
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from starlette.requests import Request
 
     from hushpoint.ledger.records import Ledger
@@ -34,8 +36,15 @@ async def home(request: Request) -> Response:
     if learner is None:
         return RedirectResponse(DOOR, HTTPStatus.SEE_OTHER)
     readings = await run_in_threadpool(bench.own_readings, context_of(request).ledger, learner.who)
-    lines = [_line(one) for one in readings]
-    return page(request, "practise.html", {"lines": lines[::-1], "trend": _trend(lines[-TREND_LONGEST:])})
+    now = path.local_now()
+    held = path.held_back(readings, now)
+    lines = [_line(one, held) for one in readings]
+    values = {
+        "lines": lines[::-1],
+        "trend": _trend(lines[-TREND_LONGEST:]),
+        "today": path.set_of_today(readings, now),
+    }
+    return page(request, "practise.html", values)
 
 
 async def bench_page(request: Request) -> Response:
@@ -67,8 +76,13 @@ async def file_log(request: Request) -> Response:
 
 
 async def judgement(request: Request) -> Response:
-    """Answer with the judgement, or 202 while it is being graded (act 4)."""
-    judged = await run_in_threadpool(bench.judgement, **await _mine(request))
+    """Answer with the judgement, or 202 while it is being graded or held back to the end of a set (act 4)."""
+    mine = await _mine(request)
+    judged = await run_in_threadpool(bench.judgement, **mine)
+    readings = await run_in_threadpool(bench.own_readings, mine["ledger"], mine["who"])
+    left = path.held_back(readings, path.local_now()).get(mine["measurement"])
+    if left is not None:
+        return JSONResponse({"held": left}, HTTPStatus.ACCEPTED)
     if judged is None:
         return JSONResponse({"grading": True}, HTTPStatus.ACCEPTED)
     return JSONResponse(judged)
@@ -87,6 +101,10 @@ def _begin(ledger: Ledger, learner: Learner, asked: dict[str, Any]) -> Response:
     if again is not None and not isinstance(again, str):
         raise BadInputError("again: must be the id of an earlier measurement, or null")
     policy_id = classes.find_class(ledger, learner.room).policy_id if learner.room else default_policy_id
+    if asked.get("next") is True:
+        ref = asked.get("ref", "")
+        begun = path.begin_next(ledger, who=learner.who, ref=ref, room=learner.room, policy_id=policy_id)
+        return JSONResponse(begun.to_json(), HTTPStatus.CREATED)
     begun = bench.begin(
         ledger,
         who=learner.who,
@@ -112,9 +130,9 @@ async def _mine(request: Request) -> dict[str, Any]:
     return {"ledger": context_of(request).ledger, "who": who, "measurement": request.path_params["measurement"]}
 
 
-def _line(one: bench.OwnReading) -> dict[str, Any]:
-    """Return one reading for the home page."""
-    ear = one.judgement["ear"] if one.judgement else {}
+def _line(one: bench.OwnReading, held: Mapping[str, int]) -> dict[str, Any]:
+    """Return one reading for the home page, without what is held back to the end of a set."""
+    ear = one.judgement["ear"] if one.judgement and one.measurement not in held else {}
     return {
         "measurement": one.measurement,
         "at": one.at,
@@ -123,6 +141,8 @@ def _line(one: bench.OwnReading) -> dict[str, Any]:
         "reading": one.reading,
         "corrected": one.corrected,
         "judged": one.judgement is not None,
+        "held": held.get(one.measurement),
+        "why": one.chosen["why"] if one.chosen and one.measurement not in held else "",
         "systolic_error_mmhg": ear.get("systolic_error_mmhg"),
         "diastolic_error_mmhg": ear.get("diastolic_error_mmhg"),
         "pulse_per_min": one.pulse_per_min,

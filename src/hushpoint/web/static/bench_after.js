@@ -58,6 +58,7 @@ export async function readJudgement(measurement) {
     try {
       const { status, data } = await ask("GET", `/practise/measurements/${measurement}/judgement`);
       if (status === 200) return showJudged(measurement, data);
+      if (data.held) return showHeld(Number(data.held));
       if (status >= 400 && status < 500) {
         banner(data.error ?? "This reading cannot be shown.");
         return show("begin");
@@ -67,6 +68,14 @@ export async function readJudgement(measurement) {
     }
     await new Promise((done) => setTimeout(done, wait_ms));
   }
+}
+
+/** @param {number} left readings until the set's judgements open */
+function showHeld(left) {
+  byId("held-words").textContent =
+    `Your reading is stored. Its judgement comes with the others, after ${left === 1 ? "one more reading" : `${left} more readings`} of this set.`;
+  history.replaceState(null, "", location.pathname);
+  show("held");
 }
 
 /**

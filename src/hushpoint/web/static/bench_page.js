@@ -16,8 +16,15 @@ import { writeReading } from "./bench_write.js";
 
 const bench = byId("bench");
 
+async function beginNext() {
+  if (await begin(false, null, true)) show("case");
+}
+
 for (const [id, guided] of /** @type {[string, boolean][]} */ ([["begin-guided", true], ["begin-unguided", false]])) {
   byId(id).addEventListener("click", async () => (await begin(guided, null)) && show("case"));
+}
+for (const id of ["begin-next", "go-on"]) {
+  byId(id).addEventListener("click", () => void beginNext());
 }
 byId("set-up").addEventListener("submit", (event) => void setUp(event));
 byId("set-up").addEventListener("change", countChosen);
@@ -57,6 +64,7 @@ for (const id of ["systolic", "diastolic", "c-systolic", "c-diastolic"]) {
 byId("same-set-up").addEventListener("click", () => void sameSetUp());
 byId("next-person").addEventListener("click", () => {
   history.replaceState(null, "", location.pathname);
+  if (now.begun?.set && now.begun.set.place < now.begun.set.of) return void beginNext();
   show("begin");
 });
 byId("correction").addEventListener("submit", (event) => void correct(event));
@@ -87,6 +95,9 @@ if (outbox.waiting().length) {
   void outbox.sendAll();
 } else if (/^#[0-9a-f]{8,}$/.test(location.hash)) {
   void readJudgement(location.hash.slice(1));
+} else if (location.hash === "#next") {
+  history.replaceState(null, "", location.pathname);
+  void beginNext();
 }
 
 // Facts for browser tests, to be read only; they tell no more than the arm table does.

@@ -16,9 +16,10 @@ import { passing } from "./bench_store.js";
 /**
  * @param {boolean} guided
  * @param {string | null} again
+ * @param {boolean} next whether the server chooses the practice person for this learner
  */
-export async function begin(guided, again) {
-  const answer = await act("/practise/measurements", { ref: newId(), guided, again });
+export async function begin(guided, again, next = false) {
+  const answer = await act("/practise/measurements", { ref: newId(), guided, again, next });
   if (!answer) return false;
   now.begun = /** @type {Begun} */ ({ guided, ...answer });
   now.repeated = again !== null;
@@ -27,6 +28,10 @@ export async function begin(guided, again) {
   byId("case-line").textContent = now.begun.case.line;
   byId("hands-case-line").textContent = now.begun.case.line;
   byId("case-policy").textContent = policyWords(now.begun);
+  const set = now.begun.set;
+  byId("case-set").textContent = set
+    ? `Reading ${set.place} of ${set.of} today. ${set.feedback === "now" ? "The judgement comes after it." : "The judgement comes later in the set."}`
+    : "";
   byId("rows").replaceChildren(...now.begun.rows.map(rowFields));
   countChosen();
   return true;

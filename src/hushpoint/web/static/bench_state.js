@@ -9,6 +9,7 @@ import { latencyOf } from "./device.js";
  * @typedef {import("./bench_pad.js").Input} Input
  * @typedef {{id: string, asks: string, choices: {id: string, words: string}[]}} Row
  * @typedef {{measurement: string, case: {number: number, line: string}, guided: boolean, rows: Row[],
+ *   set?: {set: number, place: number, of: number, feedback: "now" | "later"} | null,
  *   policy: {name: string, inflation: string, inflation_mmhg: number, release_mmhg_per_s: number[],
  *   palpation_asked: boolean, wait_after_palpation_s: number, wait_between_s: number}}} Begun
  * @typedef {{from_s: number, seconds: number, count: number, regular: boolean}} Pulse
