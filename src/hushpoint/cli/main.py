@@ -163,6 +163,20 @@ def cuff(
 
 
 @app.command()
+def recall(
+    gauge: Annotated[str, typer.Argument(help="A gauge of the register, by its label or its id.")],
+    data: DataDir = None,
+    database: Annotated[str | None, typer.Option(help="PostgreSQL URL in place of the SQLite file.")] = None,
+    policy: Annotated[str | None, typer.Option(help="Policy for visits that name none [default: NHFA_2016].")] = None,
+    json: AsJson = False,
+) -> None:
+    """List what a failed gauge touched since its last good check, each reading corrected; changes nothing."""
+    from hushpoint.cli.recall import list_touched
+
+    list_touched(gauge, data=data, database=database, policy=policy, as_json=json)
+
+
+@app.command()
 def visit(
     visit_json: Annotated[str, typer.Argument(metavar="VISIT", help="JSON file of a visit, or - for standard input.")],
     policy: Annotated[

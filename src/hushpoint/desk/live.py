@@ -42,6 +42,8 @@ class LiveReading:
     who: str = ""
     """Whose data it is."""
     amended: bool = False
+    room: str = ""
+    """The class or the visit it was taken in."""
 
 
 def checked_mmhg(value: object, what: str) -> int | None:
@@ -103,7 +105,7 @@ def readings(
         if row.body is None:
             continue
         if row.kind is Kind.READING_TAKEN:
-            found[row.seq] = _reading(row.seq, row.who, row.body)
+            found[row.seq] = _reading(row)
         elif row.body["row"] in found:
             found[row.body["row"]] = replace(
                 found[row.body["row"]],
@@ -114,7 +116,8 @@ def readings(
     yield from found.values()
 
 
-def _reading(seq: int, who: str, body: Any) -> LiveReading:
+def _reading(row: Row) -> LiveReading:
+    body: Any = row.body
     return LiveReading(
         measurement=body["measurement"],
         observer=body["observer"],
@@ -127,6 +130,7 @@ def _reading(seq: int, who: str, body: Any) -> LiveReading:
         gauge=body["gauge"],
         cuff=body["cuff"],
         stethoscope=body["stethoscope"],
-        seq=seq,
-        who=who,
+        seq=row.seq,
+        who=row.who,
+        room=row.room,
     )

@@ -65,7 +65,10 @@ class Scheme:
 
     def rank(self, systolic_mmhg: float, diastolic_mmhg: float) -> int:
         """Return the place of the highest band reached; the pressure is not rounded first."""
-        return max(place for place, band in enumerate(self.bands) if band.reached(systolic_mmhg, diastolic_mmhg))
+        place = len(self.bands) - 1
+        while place and not self.bands[place].reached(systolic_mmhg, diastolic_mmhg):
+            place -= 1  # the lowest band begins at 0/0
+        return place
 
     def category(self, systolic_mmhg: float, diastolic_mmhg: float) -> str:
         """Return the scheme's own name for the band, such as "stage 1"."""

@@ -13,7 +13,7 @@ from hushpoint.instrument.check import (
     refuse_disorder,
 )
 from hushpoint.instrument.correction import USE, Corrected, CorrectionCurve, correction_curve
-from hushpoint.instrument.drift import Drift, DriftCorrection, Moved
+from hushpoint.instrument.drift import Drift, DriftCorrection, Moved, Reach, reach
 from hushpoint.instrument.timed import Exhaust, Fall, TimedReading, leak, rapid_exhaust, valve
 
 __all__ = [
@@ -33,11 +33,13 @@ __all__ = [
     "Moved",
     "Passed",
     "PointError",
+    "Reach",
     "TimedReading",
     "check_gauge",
     "correction_curve",
     "leak",
     "rapid_exhaust",
+    "reach",
     "refuse_disorder",
     "valve",
 ]

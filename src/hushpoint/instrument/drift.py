@@ -83,7 +83,15 @@ class Drift:
         """
         if at.tzinfo is None or not self.first_at <= at <= self.second_at:
             raise InstrumentError("the reading's time must have a zone and lie between the two checks")
-        before, after = self.first.correct(reading_mmhg), self.second.correct(reading_mmhg)
+        return self.between(self.ends(reading_mmhg), at)
+
+    def ends(self, reading_mmhg: float) -> tuple[Corrected | Withheld, Corrected | Withheld]:
+        """Return the correction of a reading [mmHg] by the first check and by the second."""
+        return self.first.correct(reading_mmhg), self.second.correct(reading_mmhg)
+
+    def between(self, ends: tuple[Corrected | Withheld, Corrected | Withheld], at: datetime) -> DriftCorrection:
+        """Return what `correct` does, from the corrections by both checks; `at` lies between the two."""
+        before, after = ends
         if isinstance(before, Withheld) or isinstance(after, Withheld):
             slope: Corrected | Withheld = before if isinstance(before, Withheld) else after
         else:
@@ -94,3 +102,32 @@ class Drift:
                 high_mmhg=before.high_mmhg + part * (after.high_mmhg - before.high_mmhg),
             )
         return DriftCorrection(slope=slope, before_step=before, after_step=after)
+
+
+@dataclass(frozen=True, slots=True)
+class Reach:
+    """Between what pressures a reading may have stood [mmHg], however and whenever the gauge moved."""
+
+    low_mmhg: float
+    high_mmhg: float
+
+
+def reach(reading_mmhg: float, found: DriftCorrection) -> Reach | Withheld:
+    """Return the reach of a reading [mmHg]: every estimate and, on the side the correction points to, every interval.
+
+    Without a first check the reading as written stands for it. On the other side the intervals are left out: that is
+    what the scale of any gauge in date leaves open, and no reading is recalled for it (CHOICE). Withheld where the
+    second check says nothing about the reading.
+    """
+    if isinstance(found.after_step, Withheld):
+        return found.after_step
+    ways = [way for way in (found.slope, found.before_step, found.after_step) if isinstance(way, Corrected)]
+    estimates = [way.mmhg for way in ways]
+    if isinstance(found.before_step, Withheld):
+        estimates.append(reading_mmhg)
+    low, high = min(estimates), max(estimates)
+    if found.after_step.mmhg >= reading_mmhg:
+        high = max(way.high_mmhg for way in ways)
+    else:
+        low = min(way.low_mmhg for way in ways)
+    return Reach(low, high)

@@ -57,6 +57,8 @@ class Kind(StrEnum):
     PAIR_CANCELLED = "pair.cancelled"
     TECHNIQUE_BEGUN = "technique.begun"
     TECHNIQUE_MARKED = "technique.marked"
+    RECALL_OPENED = "recall.opened"
+    RECALL_DECIDED = "recall.decided"
     PERSON_ERASED = "person.erased"
 
 
