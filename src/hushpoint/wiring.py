@@ -12,6 +12,7 @@ from pathlib import Path
 from starlette.applications import Starlette
 
 from hushpoint.desk import access, bench
+from hushpoint.desk.recordings import RecordingFiles
 from hushpoint.ledger.records import Ledger, LedgerError
 from hushpoint.ledger.store import open_ledger
 from hushpoint.web.app import make_app
@@ -76,6 +77,7 @@ def build(settings: Settings, ledger: Ledger | None = None) -> Starlette:
         kept,
         cookie_key=access.cookie_key(kept),
         grade_soon=grader.soon,
+        recordings=RecordingFiles(settings.data_dir),
         invented=settings.invented,
         demo_password=settings.demo_password,
         addresses=settings.addresses,

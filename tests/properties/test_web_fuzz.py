@@ -27,6 +27,7 @@ from hushpoint.web.app import routes
 from hushpoint.wiring import Settings, build
 from permission_rows import kit as kit_rows
 from permission_rows import pairs as pair_rows
+from permission_rows import recordings as recordings_rows
 
 PASSWORD = "ten letters or more"
 VALUES: dict[str, Any] = {
@@ -67,6 +68,11 @@ FORMS: dict[str, dict[str, str]] = {
     "/class/{code}/close": {"closed": ""},
     "/class/{code}/learner/{who}/erase": {"why": "asked", "sure": ""},
     "/agreement": {"reference": "J"},
+    "/recordings": {"sound": "a.wav"},
+    "/recordings/{recording}/keep": {"label": "K17"},
+    "/recordings/{recording}/read": {},
+    "/recordings/{recording}/observed": {"observer": "A", "systolic": "120", "diastolic": "80", "why": "slip"},
+    "/recordings/{recording}/erase": {"why": "asked", "sure": ""},
     "/class/{code}/rounds": {"kind": "any"},
     "/class/{code}/rounds/{round}/start": {},
     "/class/{code}/rounds/{round}/close": {"how": "shown"},
@@ -153,6 +159,7 @@ def target(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Target]:
         found.words["pair"] = pairs.open_pair(ledger, room=code, opening=pairs.Opening(joined.who))
         found.words["round"] = rounds.open_round(ledger, room=code, seed=3)
         kit_rows.furnish(app, ledger, found.words)
+        recordings_rows.furnish(app, ledger, found.words)
         found.measurement()
         yield found
 

@@ -59,6 +59,9 @@ class Kind(StrEnum):
     TECHNIQUE_MARKED = "technique.marked"
     RECALL_OPENED = "recall.opened"
     RECALL_DECIDED = "recall.decided"
+    RECORDING_KEPT = "recording.kept"
+    RECORDING_READ = "recording.read"
+    RECORDING_OBSERVED = "recording.observed"
     PERSON_ERASED = "person.erased"
 
 

@@ -12,6 +12,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hushpoint.errors import BadInputError
+from hushpoint.recording.reading import Sound
+
+PLAYED_HZ = (8000, 48000)
+"""Rates that every browser's audio buffer takes lie between these."""
 
 
 def write_recording(
@@ -61,6 +65,19 @@ def wav_bytes(samples: NDArray[np.float32], rate_hz: int) -> bytes:
     file = io.BytesIO()
     soundfile.write(file, samples, rate_hz, format="WAV", subtype="PCM_16")
     return file.getvalue()
+
+
+def played_wav(sound: Sound) -> bytes:
+    """Return a sound as WAV at a rate that every browser plays; what lies beyond full scale is cut."""
+    samples, rate_hz = sound.samples, round(sound.rate_hz)
+    lowest, highest = PLAYED_HZ
+    if rate_hz < lowest or rate_hz > highest:
+        from scipy.signal import resample_poly
+
+        up, down = -(-lowest // rate_hz), -(-rate_hz // highest)
+        samples = resample_poly(np.asarray(samples, float), up, down)
+        rate_hz = round(rate_hz * up / down)
+    return wav_bytes(np.nan_to_num(np.clip(samples, -1.0, 1.0)).astype(np.float32), rate_hz)
 
 
 def _forget(part: Path) -> None:

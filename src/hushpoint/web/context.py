@@ -15,6 +15,7 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, Response
 
 from hushpoint.desk import classes, pairs
+from hushpoint.desk.recordings import RecordingFiles
 from hushpoint.errors import NotFoundError
 from hushpoint.ledger.records import Ledger
 from hushpoint.measure import whole_mmhg
@@ -72,12 +73,14 @@ class Context:
         *,
         cookie_key: str,
         grade_soon: Callable[[str], None],
+        recordings: RecordingFiles,
         invented: bool = False,
         demo_password: str = "",
         addresses: tuple[str, ...] = (),
     ) -> None:
         self.ledger = ledger
         self.grade_soon = grade_soon
+        self.recordings = recordings
         self.invented = invented
         self.demo_password = demo_password
         self.addresses = addresses

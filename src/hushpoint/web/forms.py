@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from starlette.concurrency import run_in_threadpool
-from starlette.datastructures import UploadFile
+from starlette.datastructures import FormData, UploadFile
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 
@@ -32,21 +32,32 @@ class Form:
         return self.texts.get(name, "")
 
 
-async def form_of(request: Request, *, most_fields: int = MOST_FIELDS) -> Form:
-    """Read a form; raises BadInputError, one line, where it cannot be read."""
-    texts: dict[str, str] = {}
-    files: dict[str, tuple[str, bytes]] = {}
+async def opened_form(request: Request, *, most_fields: int = MOST_FIELDS) -> FormData:
+    """Return a form whose files lie on disk beyond a megabyte; the caller closes it.
+
+    Raises BadInputError, one line, where it cannot be read.
+    """
     try:
-        async with request.form(max_files=2, max_fields=most_fields, max_part_size=LARGEST_PART) as form:
-            for name, value in form.multi_items():
-                if isinstance(value, UploadFile):
-                    files[name] = (value.filename or "", await value.read())
-                else:
-                    texts[name] = value
+        return await request.form(max_files=2, max_fields=most_fields, max_part_size=LARGEST_PART)
     except HTTPException as refusal:
         raise BadInputError(f"form: {refusal.detail}") from refusal
     except (ValueError, LookupError) as error:
         raise BadInputError("form: cannot be read") from error
+
+
+async def form_of(request: Request, *, most_fields: int = MOST_FIELDS) -> Form:
+    """Read a form; raises BadInputError, one line, where it cannot be read."""
+    texts: dict[str, str] = {}
+    files: dict[str, tuple[str, bytes]] = {}
+    form = await opened_form(request, most_fields=most_fields)
+    try:
+        for name, value in form.multi_items():
+            if isinstance(value, UploadFile):
+                files[name] = (value.filename or "", await value.read())
+            else:
+                texts[name] = value
+    finally:
+        await form.close()
     if any(
         _HALF.search(text)
         for pair in (*texts.items(), *((key, name) for key, (name, _) in files.items()))

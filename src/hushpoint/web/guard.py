@@ -13,6 +13,8 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 UPLOAD_BYTES, LOG_BYTES, OTHER_BYTES = 5_000_000, 1_500_000, 300_000
 """The largest request body [bytes]: of an upload, of a log (30 000 samples take 500 000), of others."""
+RECORDING_BYTES = 30_000_000
+"""The largest recording taken in [bytes]: a quarter of an hour at 16 kHz, 16 bit (design choice)."""
 _log = logging.getLogger("hushpoint")
 _HOST = re.compile(r"[A-Za-z0-9._-]*(:[0-9]{1,5})?|\[[0-9A-Fa-f:.]+\](:[0-9]{1,5})?")
 _SAFE = frozenset({"GET", "HEAD", "OPTIONS"})
@@ -92,6 +94,8 @@ class Guard:
 def _limit(path: str) -> int:
     if path.endswith("/log"):
         return LOG_BYTES
+    if path == "/recordings":
+        return RECORDING_BYTES
     uploads = ("/roster", "/agreement", "/check", "/timed", "/pairs/import")
     return UPLOAD_BYTES if path.endswith(uploads) else OTHER_BYTES
 
