@@ -11,6 +11,7 @@ from hushpoint.ledger.records import Ledger
 from permission_rows.rows import Asked, learners, lecturers
 
 NUMBERS = {"systolic": 124, "diastolic": 82}
+WIDE = "learner,systolic,diastolic,reference_systolic,reference_diastolic\nName of learner,124,82,128,82\n"
 
 
 def in_the_pair(status: int, **send: Any) -> Asked:
@@ -21,6 +22,12 @@ def in_the_pair(status: int, **send: Any) -> Asked:
 TABLE: dict[tuple[str, str], Asked] = {
     ("GET", "/class/{code}/pairs"): lecturers(200),
     ("POST", "/class/{code}/pairs"): lecturers(303, data={"learner": "{who}", "client": "K2"}),
+    ("GET", "/class/{code}/pairs/paper"): lecturers(200),
+    ("POST", "/class/{code}/pairs/paper"): lecturers(
+        200, data={"learner": "Name of learner", "mine": "124/82", "theirs": "128/82"}
+    ),
+    ("GET", "/class/{code}/pairs/import"): lecturers(200),
+    ("POST", "/class/{code}/pairs/import"): lecturers(200, files={"file": ("f.csv", WIDE.encode())}),
     ("GET", "/class/{code}/learner/{who}/pairs"): lecturers(200),
     ("GET", "/class/{code}/pairs/{pair}"): lecturers(200),
     ("GET", "/class/{code}/pairs/{pair}/state"): lecturers(200),
@@ -46,12 +53,27 @@ FORMS: dict[str, dict[str, str]] = {
         "inflation": "same",
         "client": "K1",
         "arm": "left",
-        "gauge": "g1",
+        "gauge": "",
         "two_gauges": "yes",
-        "reference_gauge": "g2",
+        "reference_gauge": "",
         "ref": "",
     },
     "/class/{code}/pairs/{pair}/cancel": {"cancelled": "yes", "why": "moved"},
+    "/class/{code}/pairs/paper": {
+        "learner": "Ines",
+        "mine": "124/82",
+        "theirs": "128/82",
+        "day": "2026-05-01",
+        "ref": "",
+    },
+    "/class/{code}/pairs/import": {
+        "text": WIDE,
+        "reference": "",
+        "day": "",
+        "name": "f.csv",
+        "store": "yes",
+        "alike": "",
+    },
 }
 """What a form of this area sends, for the fuzzing of every field."""
 BODIES: dict[str, dict[str, Any]] = {

@@ -11,7 +11,7 @@ from starlette.applications import Starlette
 from starlette.routing import Route
 from starlette.testclient import TestClient
 
-from hushpoint.desk import classes, live, pairs
+from hushpoint.desk import classes, kit, live, pairs
 from hushpoint.ledger.memory import MemoryLedger
 from hushpoint.ledger.records import Kind
 from hushpoint.web.app import routes
@@ -60,7 +60,8 @@ def room(tmp_path: Path) -> Iterator[Room]:
             phone.post(f"/join/{code}", data={"name": name})
             phones.append(phone)
         who = next(row.who for row in ledger.rows(kinds=[Kind.LEARNER_JOINED]))
-        answer = lecturer.post(f"/class/{code}/pairs", data={"learner": who, "client": "K1", "gauge": "g1"})
+        gauge = kit.add(ledger, {"type": "gauge", "label": "G1"}, by="lecturer").id
+        answer = lecturer.post(f"/class/{code}/pairs", data={"learner": who, "client": "K1", "gauge": gauge})
         pair = answer.headers["location"].rsplit("/", 1)[1]
         yield Room(app, ledger, code, pair, who, lecturer, *phones)
 
@@ -91,7 +92,7 @@ def test_no_answer_changes_for_the_other_while_one_is_in(room: Room, first: str)
     after = everything_seen(room, other)
     assert len(after) - len(fresh) > 15
     assert {path for path in after if after[path] != before[path]} == fresh
-    numbers = (b"173", b"/97") if first == "learner" else (b"179", b"/91")
+    numbers = (b"173/97", b'"systolic":173') if first == "learner" else (b"179/91", b'"systolic":179')
     assert not any(number in body for body in after.values() for number in numbers)
     assert list(live.readings(room.ledger)) == []
 
@@ -113,7 +114,7 @@ def test_both_turn_together_with_the_differences(room: Room) -> None:
     assert mine["state"] == theirs["state"] == "turned"
     assert (mine["other"]["systolic"], theirs["other"]["systolic"]) == (179, 173)
     assert mine["difference"] == theirs["difference"] == {"systolic": -6, "diastolic": 6}
-    assert {one.gauge for one in live.readings(room.ledger)} == {"g1"}
+    assert {one.gauge for one in live.readings(room.ledger)} == set(kit.register(room.ledger))
     assert room.app.state.context.boards.now(room.code).lines[room.who].fair_pairs == 1
     page = room.lecturer.get(f"/class/{room.code}/learner/{room.who}/pairs").text
     assert "173/97" in page

@@ -358,31 +358,29 @@ def cancel(ledger: Ledger, *, room: str, pair: str, cancelled: bool, why: str) -
         return book_of(ledger, room).find(pair)
 
 
-def store_written(
-    ledger: Ledger, *, room: str, written: Sequence[tuple[Opening, Numbers, Numbers, str]]
-) -> tuple[int, int]:
+def store_written(ledger: Ledger, *, room: str, written: Sequence[tuple[Opening, Numbers, Numbers, str]]) -> int:
     """Store pairs from paper or a file (opening, learner's and reference's numbers, ref): all or none of the new ones.
 
-    Return (how many are new, how many were stored before). Raises BadInputError, nothing stored.
+    Return how many are new; the others' refs were stored before. Raises BadInputError, nothing stored.
     """
     code = classes.find_class(ledger, room).code
     names = classes.names_of(ledger, code)
     entries: list[Entry] = []
-    again = 0
+    new = 0
     with _ONE_AT_A_TIME:
         for opening, mine, theirs, ref in written:
             checked = check_opening(ledger, code, opening, names)
             mark = checked_ref(ref)
             if any(True for _ in ledger.rows(kinds=[Kind.PAIR_OPENED], ref=mark, limit=1)):
-                again += 1
                 continue
+            new += 1
             pair = secrets.token_hex(8)
             entries.append(_opened(pair, code, checked, mark))
             both = {checked.learner: mine, checked.reference: theirs}
             entries += _turned(pair, code, checked, both, checked.taken_at)
         if entries:
             ledger.append(*entries)
-    return len(written) - again, again
+    return new
 
 
 def check_opening(ledger: Ledger, room: str, opening: Opening, names: Mapping[str, str] | None = None) -> Opening:

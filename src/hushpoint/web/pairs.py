@@ -13,10 +13,11 @@ from starlette.responses import JSONResponse, RedirectResponse, Response
 from starlette.routing import Route
 
 from hushpoint.agreement import AgreementError, agree
-from hushpoint.desk import classes, pairs
+from hushpoint.desk import classes, kit, pairs, pairs_written
 from hushpoint.errors import BadInputError, NotAllowedError, NotFoundError
 from hushpoint.web.context import Learner, context_of, known_learner, lecturer_only, off_loop, page
 from hushpoint.web.forms import Form, form_of, read_json
+from hushpoint.web.kit_pick import come_back, kit_choice, kit_choices, remember
 
 LATEST = 40
 """How many of a class's newest pairs its page lists."""
@@ -32,12 +33,62 @@ async def class_pairs(request: Request) -> Response:
     info = await _info(request)
     ledger = context_of(request).ledger
     try:
+        chosen = await _kit_in(request, form)
         opening = opening_in(form, learner=form.text("learner"))
         ref = form.text("ref") or secrets.token_hex(8)
         pair = await off_loop(lambda: pairs.open_pair(ledger, room=info.code, opening=opening, ref=ref))
     except (BadInputError, NotFoundError) as refusal:
         return await _class_page(request, refusal=str(refusal), form=form)
-    return RedirectResponse(f"/class/{info.code}/pairs/{pair}", 303)
+    response = RedirectResponse(f"/class/{info.code}/pairs/{pair}", 303)
+    remember(request, response, chosen)
+    return response
+
+
+async def paper(request: Request) -> Response:
+    """Type in a paper sheet, a line a pair: Enter stores it and the next line is ready."""
+    lecturer_only(request)
+    if request.method == "GET":
+        return await _paper_page(request)
+    form = await form_of(request)
+    info = await _info(request)
+    ledger = context_of(request).ledger
+    try:
+        chosen = await _kit_in(request, form)
+        written = await off_loop(lambda: _line_of_paper(request, info.code, form))
+        ref = form.text("ref") or secrets.token_hex(8)
+        stored = [(*written, f"paper.{info.code}.{pairs.checked_ref(ref)}")]
+        await off_loop(lambda: pairs.store_written(ledger, room=info.code, written=stored))
+    except (BadInputError, NotFoundError) as refusal:
+        return await _paper_page(request, form=form, refusal=str(refusal))
+    response = await _paper_page(request, form=form)
+    remember(request, response, chosen)
+    return response
+
+
+async def take_in(request: Request) -> Response:
+    """Show how a file of pairs is read, row by row; store them once asked, and only while no row is wrong."""
+    lecturer_only(request)
+    info = await _info(request)
+    if request.method == "GET":
+        return page(request, "pairs_import.html", {"info": info, "rows": None, "reference": "", "day": ""})
+    form = await form_of(request)
+    name, data = form.files.get("file", ("", b""))
+    name, data = (name or "the file", data) if data else (form.text("name") or "the file", form.text("text").encode())
+    values = {"info": info, "reference": form.text("reference")[:80], "day": form.text("day")[:10], "name": name[:80]}
+    try:
+        found = await off_loop(lambda: _pairs_in(request, info.code, form, data, name))
+    except BadInputError as refusal:
+        return page(request, "pairs_import.html", {**values, "rows": None, "refusal": str(refusal)}, status=422)
+    wrong = sum(bool(one.problem) for one in found)
+    fresh = [one for one in found if not one.problem and (not one.alike or form.text("alike") == "yes")]
+    values |= {"rows": found, "wrong": wrong, "fresh": len(fresh), "alike": sum(bool(one.alike) for one in found)}
+    if wrong or form.text("store") != "yes":
+        values["text"] = data.decode("utf-8-sig")
+        return page(request, "pairs_import.html", values, status=422 if wrong else 200)
+    ledger = context_of(request).ledger
+    written = [(one.opening, one.mine, one.theirs, one.ref) for one in fresh]
+    new = await off_loop(lambda: pairs.store_written(ledger, room=info.code, written=written))
+    return page(request, "pairs_import.html", {**values, "rows": None, "stored": new, "again": len(found) - new})
 
 
 async def class_pair(request: Request) -> Response:
@@ -55,6 +106,7 @@ async def class_pair(request: Request) -> Response:
         "reference_label": names.get(pair.opening.reference, "you, the reference"),
         "role": "reference" if pair.opening.reference == pairs.LECTURER else "watcher",
         "for_lecturer": True,
+        "gauges": await off_loop(lambda: _gauges(request, pair)),
     }
     return page(request, "pairs_pair.html", values)
 
@@ -145,6 +197,7 @@ async def own_pair(request: Request) -> Response:
         "reference_label": "reference" if is_learner else "you, the reference",
         "role": "learner" if is_learner else "reference",
         "for_lecturer": False,
+        "gauges": await off_loop(lambda: _gauges(request, pair)),
     }
     return page(request, "pairs_pair.html", values)
 
@@ -188,6 +241,45 @@ def opening_in(form: Form, *, learner: str) -> pairs.Opening:
         client=form.text("client"),
         arm=form.text("arm"),
     )
+
+
+async def _kit_in(request: Request, form: Form) -> dict[kit.Type, str]:
+    """Return the kit that a form names, the reference's own gauge checked too."""
+    if form.text("two_gauges") == "yes":
+        await kit_choice(request, {"gauge": form.text("reference_gauge")})
+    return await kit_choice(request, form.texts)
+
+
+def _line_of_paper(request: Request, room: str, form: Form) -> tuple[pairs.Opening, pairs.Numbers, pairs.Numbers]:
+    """Read one line of a paper sheet."""
+    names = classes.names_of(context_of(request).ledger, room)
+    learner = pairs_written.who_is(form.text("learner"), {name.casefold(): who for who, name in names.items()})
+    opening = replace(
+        opening_in(form, learner=learner),
+        via="paper",
+        taken_at=pairs_written.moment_of("", "day", form.text("day")),
+    )
+    mine = pairs_written.numbers_in(form.text("mine"), "the learner's numbers")
+    return opening, mine, pairs_written.numbers_in(form.text("theirs"), "the reference's numbers")
+
+
+def _pairs_in(request: Request, room: str, form: Form, data: bytes, name: str) -> list[pairs_written.FilePair]:
+    """Read a file, and let each row that can be read be checked as an opening is."""
+    ledger = context_of(request).ledger
+    names = classes.names_of(ledger, room)
+    day = form.text("day")
+    pairs_written.moment_of("", "day", day)
+    known = pairs_written.known_in(ledger, names, reference=form.text("reference"), day=day)
+    found = pairs_written.pairs_in(data, name, known, room, context_of(request).pair_books.now(room))
+    checked = []
+    for one in found:
+        try:
+            if not one.problem:
+                pairs.check_opening(ledger, room, one.opening, names)
+            checked.append(one)
+        except BadInputError as refusal:
+            checked.append(replace(one, problem=str(refusal)))
+    return checked
 
 
 def summary(found: Sequence[pairs.Pair], learner: str, reference: str) -> dict[str, Any]:
@@ -258,8 +350,30 @@ async def _class_page(request: Request, *, refusal: str = "", form: Form | None 
         "open_pairs": [one for one in newest if one.state == "open"],
         "rows": [_line(one) for one in newest if one.state != "open"][:LATEST],
         "ref": secrets.token_hex(8),
+        "kit": await kit_choices(request),
     }
-    return page(request, "pairs.html", values, status=422 if refusal else 200)
+    return come_back(request, page(request, "pairs.html", values, status=422 if refusal else 200))
+
+
+async def _paper_page(request: Request, *, form: Form | None = None, refusal: str = "") -> Response:
+    """Draw the grid: what belongs to the whole sheet stays, the line is empty again unless it was refused."""
+    info = await _info(request)
+    names = await _names(request, info.code)
+    book = await off_loop(lambda: context_of(request).pair_books.now(info.code))
+    typed = [one for one in book.pairs.values() if one.opening.via == "paper"][::-1]
+    line = {name: form.text(name) if form and refusal else "" for name in ("learner", "client", "mine", "theirs")}
+    values = {
+        "info": info,
+        "names": names,
+        "refusal": refusal,
+        "opening": opening_in(form, learner="") if form else pairs.Opening("", via="paper"),
+        "day": form.text("day")[:10] if form else "",
+        "line": line,
+        "ref": form.text("ref") if form and refusal else secrets.token_hex(8),
+        "rows": [_line(one) for one in typed[:LATEST]],
+        "kit": await kit_choices(request),
+    }
+    return page(request, "pairs_paper.html", values, status=422 if refusal else 200)
 
 
 async def _info(request: Request) -> classes.ClassInfo:
@@ -270,6 +384,12 @@ async def _info(request: Request) -> classes.ClassInfo:
 async def _names(request: Request, code: str) -> dict[str, str]:
     ledger = context_of(request).ledger
     return await off_loop(lambda: classes.names_of(ledger, code))
+
+
+def _gauges(request: Request, pair: pairs.Pair) -> list[str]:
+    """Return the labels of the gauges of a pair, the learner's first."""
+    items = kit.register(context_of(request).ledger, retired=True)
+    return [items[one].label for one in (pair.opening.gauge, pair.opening.reference_gauge) if one in items]
 
 
 def _found(request: Request, room: str) -> pairs.Pair:
@@ -312,6 +432,8 @@ async def _correct(request: Request, room: str, asked: dict[str, Any], *, observ
 
 routes = [
     Route("/class/{code}/pairs", class_pairs, methods=["GET", "POST"]),
+    Route("/class/{code}/pairs/paper", paper, methods=["GET", "POST"]),
+    Route("/class/{code}/pairs/import", take_in, methods=["GET", "POST"]),
     Route("/class/{code}/pairs/{pair}", class_pair),
     Route("/class/{code}/pairs/{pair}/state", class_state),
     Route("/class/{code}/pairs/{pair}/seal", class_seal, methods=["POST"]),

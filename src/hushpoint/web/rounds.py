@@ -180,9 +180,10 @@ async def _info(request: Request) -> classes.ClassInfo:
 
 
 async def _newest(request: Request, code: str) -> tuple[rounds.Round | None, int]:
-    ledger = context_of(request).ledger
-    seq = await off_loop(ledger.last)
-    return await off_loop(lambda: rounds.newest(ledger, code)), seq
+    context = context_of(request)
+    # the board's newest row, not the journal's: that would tell that half of a pair is sealed
+    seq = (await off_loop(lambda: context.boards.now(code))).seq
+    return await off_loop(lambda: rounds.newest(context.ledger, code)), seq
 
 
 async def _values(info: classes.ClassInfo, found: rounds.Round | None) -> dict[str, Any]:
