@@ -13,7 +13,7 @@ from hushpoint.desk.kit_due import Due, State, due_of, told
 from hushpoint.desk.kit_timed import TITLES, StoredTimed
 from hushpoint.errors import BadInputError
 from hushpoint.guideline import ArmRange, CuffSize
-from hushpoint.instrument import USE, GaugeCheck
+from hushpoint.instrument import USE, Direction, GaugeCheck
 from hushpoint.sheet.calendar_file import Day, calendar_file
 from hushpoint.sheet.gauge_picture import gauge_picture
 from hushpoint.sheet.kit_labels import PER_PAGE, Label, labels
@@ -93,17 +93,8 @@ def certificate_values(
         "verdict": "Within its limits" if stored.passed else "Outside its limits: take it out of use",
         "reasons": list(stored.reasons),
         "facts": [list(row) for row in facts],
-        "points": [
-            [
-                str(error.point.direction),
-                f"{error.point.reference_mmhg:g}",
-                minus(f"{error.point.reading_mmhg:g}"),
-                signed_decimal(error.error_mmhg),
-                f"{signed_decimal(error.low_mmhg)} to {signed_decimal(error.high_mmhg)}",
-                "yes" if error.within else "no",
-            ]
-            for error in check.errors
-        ],
+        "rising": _run(check, Direction.UP),
+        "falling": _run(check, Direction.DOWN),
         "uncertainty": uncertainty(check),
         "correction": [
             [minus(f"{reading:g}"), one_decimal(to.mmhg), f"{one_decimal(to.low_mmhg)} to {one_decimal(to.high_mmhg)}"]
@@ -116,12 +107,26 @@ def certificate_values(
         ],
         "timed": [
             f"{TITLES[test.result.what].capitalize()}, {told(datetime.fromisoformat(test.at))}: {test.result.value}, "
-            f"{test.result.verdict}. {test.result.reason}."
+            f"{test.result.verdict}; {test.result.reason}."
             for test in timed
         ],
         "notes": check_notes(check),
         "caution": CAUTION,
     }
+
+
+def _run(check: GaugeCheck, direction: Direction) -> list[list[str]]:
+    return [
+        [
+            f"{error.point.reference_mmhg:g}",
+            minus(f"{error.point.reading_mmhg:g}"),
+            signed_decimal(error.error_mmhg),
+            f"{signed_decimal(error.low_mmhg)} to {signed_decimal(error.high_mmhg)}",
+            "within" if error.within else "outside",
+        ]
+        for error in check.errors
+        if error.point.direction is direction
+    ]
 
 
 def uncertainty(check: GaugeCheck) -> str:

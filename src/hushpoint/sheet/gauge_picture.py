@@ -22,7 +22,7 @@ def gauge_picture(check: GaugeCheck, curve: CorrectionCurve | Withheld, form: Li
     from matplotlib.figure import Figure
 
     with ONE_AT_A_TIME, rc_context({"font.family": "DejaVu Sans", "font.size": 9, "svg.hashsalt": "hushpoint"}):
-        figure = Figure(figsize=(9.6, 3.9), dpi=120, layout="constrained")
+        figure = Figure(figsize=(9.6, 3.2), dpi=120, layout="constrained")
         left, right = figure.subplots(1, 2)
         _errors(left, check)
         _correction(right, curve)
