@@ -62,14 +62,14 @@ def visit(client: str, pair: tuple[int, int], at: datetime, gauge: str) -> list[
     ]
 
 
-def furnish(ledger: Ledger) -> tuple[kit.Item, kit.Item]:
+def furnish(ledger: Ledger, label: str = "G4") -> tuple[kit.Item, kit.Item]:
     """Fill a ledger with the scene and return the gauge 6 low and a good one.
 
     Eighteen visits, ten pairs on one inflation and the gauge 6 low, two with the other listener on the good gauge, and
     one single reading.
     """
-    bad = kit.add(ledger, {"type": "gauge", "label": "G4"}, by="lecturer")
-    good = kit.add(ledger, {"type": "gauge", "label": "G1"}, by="lecturer")
+    bad = kit.add(ledger, {"type": "gauge", "label": label}, by="lecturer")
+    good = kit.add(ledger, {"type": "gauge", "label": label.replace("4", "1")}, by="lecturer")
     checked(ledger, bad.id, 0.0, GOOD)
     entries = []
     for day, (client, pair) in enumerate(CLIENTS.items(), start=1):

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
 
 from hushpoint.desk.recall import CAUTIONS, WAYS, ClientChange, Decision, End, Line, Meaning, Recall, Touched
+from hushpoint.errors import BadInputError
 from hushpoint.guideline.clinical_policies import clinical_policy
 from hushpoint.instrument import Corrected, Moved
 from hushpoint.measure import Withheld, whole_mmhg
+from hushpoint.sheet.pdf import pdf
 
 
 def as_json(found: Recall) -> dict[str, Any]:
@@ -190,6 +192,12 @@ def category_words(change: ClientChange) -> str:
     return " → ".join(dict.fromkeys(names))
 
 
+def action_words(change: ClientChange) -> str:
+    """Return what the policy asks for as written and, where it differs, corrected."""
+    acts = [_act(each) for each in (change.written, change.whole or change.gravest) if each is not None]
+    return " → ".join(dict.fromkeys(acts))
+
+
 def day(at: datetime) -> str:
     """Return a day as lines tell it (UTC)."""
     return f"{at.astimezone(UTC):%Y-%m-%d}"
@@ -267,3 +275,44 @@ def _whole(end: End | None, way: str) -> str:
 
 def _between(*ends: tuple[float, float] | None) -> str:
     return "/".join(NOTHING if end is None else f"{whole_mmhg(end[0])}{NOTHING}{whole_mmhg(end[1])}" for end in ends)
+
+
+MOST_PRINTED = 1000
+_SUGGESTED = {"recall": "measure again", "annotate": "a note", "stands": "stands", "void": "void"}
+
+
+def worklist_pdf(found: Recall, lines: Sequence[Line], *, part: str, made_at: datetime, invented: bool) -> bytes:
+    """Return some lines of the list as PDF, codes only; raises BadInputError where they are too many to print."""
+    if len(lines) > MOST_PRINTED:
+        raise BadInputError(
+            f"worklist: {len(lines)} lines; at most {MOST_PRINTED} are printed, choose a part of the list"
+        )
+    window = found.window
+    values = {
+        "gauge": window.gauge.label,
+        "part": part,
+        "made": day(made_at),
+        "failed": day(window.bad.at),
+        "since": "the first one" if window.good is None else f"the last good check on {day(window.good.at)}",
+        "reasons": "; ".join(window.bad.reasons),
+        "moved": moved_words(found.moved),
+        "basis": basis_words(found),
+        "lines": [_printed(line) for line in lines],
+        "cautions": list(CAUTIONS),
+        "invented": invented,
+    }
+    return pdf("recall_worklist", values, made_at=made_at)
+
+
+def _printed(line: Line) -> list[str]:
+    rows, change, decided = shown_rows(line), line.change, line.decided
+    told = _SUGGESTED[line.suggested]
+    if change is not None and change.changes in {"certainly", "perhaps"}:
+        told = f"{told} ({change.changes}): {category_words(change)}; {action_words(change)}"
+    codes = ", ".join(dict.fromkeys(row.code for row in rows))
+    return [
+        f"{codes}, {line.touched[0].reading.taken_at[:10]}",
+        *("\n".join(getattr(row, column) for row in rows) for column in ("written", "slope", "whole", "interval")),
+        told,
+        "" if decided is None else f"{decided.decision}, {decided.by}, {decided.at[:10]}",
+    ]

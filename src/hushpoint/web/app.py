@@ -15,7 +15,7 @@ from starlette.routing import BaseRoute, Mount
 from starlette.staticfiles import StaticFiles
 
 from hushpoint.errors import AlreadyDoneError, BadInputError, HushpointError, NotAllowedError, NotFoundError
-from hushpoint.web import agreement, check, door, kit, klass, pairs, practise, recordings, rounds
+from hushpoint.web import agreement, check, door, kit, klass, pairs, practise, recall, recordings, rounds
 from hushpoint.web.context import Context, page
 from hushpoint.web.guard import Guard
 
@@ -50,6 +50,7 @@ def routes() -> list[BaseRoute]:
         *check.routes,
         *recordings.routes,
         *rounds.routes,
+        *recall.routes,
         *kit.routes,
         Mount("/static", StaticFiles(directory=_STATIC), name="static"),
     ]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 from starlette.concurrency import run_in_threadpool
@@ -22,10 +22,11 @@ _HALF = re.compile("[\ud800-\udfff]")
 
 @dataclass(frozen=True, slots=True)
 class Form:
-    """A form's texts, and its files as bytes with their names."""
+    """A form's texts, its files as bytes with their names, and every text of a field that was sent more than once."""
 
     texts: dict[str, str]
     files: dict[str, tuple[str, bytes]]
+    lists: dict[str, list[str]] = field(default_factory=dict)
 
     def text(self, name: str) -> str:
         """Return a field's text, "" where it is missing."""
@@ -49,6 +50,7 @@ async def form_of(request: Request, *, most_fields: int = MOST_FIELDS) -> Form:
     """Read a form; raises BadInputError, one line, where it cannot be read."""
     texts: dict[str, str] = {}
     files: dict[str, tuple[str, bytes]] = {}
+    lists: dict[str, list[str]] = {}
     form = await opened_form(request, most_fields=most_fields)
     try:
         for name, value in form.multi_items():
@@ -56,6 +58,7 @@ async def form_of(request: Request, *, most_fields: int = MOST_FIELDS) -> Form:
                 files[name] = (value.filename or "", await value.read())
             else:
                 texts[name] = value
+                lists.setdefault(name, []).append(value)
     finally:
         await form.close()
     if any(
@@ -64,7 +67,7 @@ async def form_of(request: Request, *, most_fields: int = MOST_FIELDS) -> Form:
         for text in pair
     ):
         raise BadInputError("form: must be whole characters in UTF-8")
-    return Form(texts, files)
+    return Form(texts, files, lists)
 
 
 async def read_json(request: Request) -> dict[str, Any]:
