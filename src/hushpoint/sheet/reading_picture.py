@@ -146,7 +146,15 @@ def _cuff(
     start_s, end_s = float(time_s[0]), float(time_s[-1])
     for name, end in (("systolic", read.systolic), ("diastolic", read.diastolic)):
         if isinstance(end, Heard):
-            axes.axhspan(end.low_mmhg, end.high_mmhg, facecolor="none", edgecolor=look.hair, hatch="///", linewidth=0)
+            axes.axhspan(
+                end.low_mmhg,
+                end.high_mmhg,
+                facecolor="none",
+                edgecolor=look.soft,
+                hatch="////",
+                linewidth=0.6,
+                alpha=0.6,
+            )
             axes.axhline(end.mmhg, color=look.ink, linewidth=0.8)
             axes.annotate(f"{name} {end.mmhg:.0f}", (start_s, end.mmhg), va="bottom", color=look.ink, fontsize=9)
     for place, (name, *both) in enumerate(marks):

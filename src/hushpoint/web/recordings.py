@@ -26,6 +26,8 @@ from hushpoint.web.guard import RECORDING_BYTES
 ENDS = ("systolic", "diastolic")
 FORMS = {"png": "image/png", "svg": "image/svg+xml", "pdf": "application/pdf"}
 YOU = "you"
+MOST_OBSERVERS = 11
+"""With more observers than make 60 pairs each is compared with the ear alone (design choice, as on /agreement)."""
 Mark = tuple[str, int | None, int | None]
 """A human's reading: name, systolic and diastolic [mmHg]; None where not heard."""
 
@@ -132,8 +134,8 @@ async def observe(request: Request) -> Response:
             context.recordings,
             recording,
             observer=form.text("observer"),
-            systolic=_mmhg(form.texts, "systolic"),
-            diastolic=_mmhg(form.texts, "diastolic"),
+            systolic=_written(form, "systolic"),
+            diastolic=_written(form, "diastolic"),
             answer_seen=form.text("answer_seen") != "no",
             why=form.text("why"),
         )
@@ -160,8 +162,9 @@ async def agreement(request: Request) -> Response:
     lecturer_only(request)
     ledger = context_of(request).ledger
     readings = recordings.paired(await off_loop(lambda: recordings.all_kept(ledger)))
+    crowd = len({one.observer for one in readings}) > MOST_OBSERVERS
     try:
-        found = await off_loop(lambda: agree(readings))
+        found = await off_loop(lambda: agree(readings, recordings.EAR if crowd else None))
     except BadInputError:
         return page(request, "recordings_agreement.html", {"found": None})
     from hushpoint.sheet.agreement_picture import agreement_picture
@@ -253,6 +256,14 @@ def _mmhg(given: Mapping[str, str], what: str) -> int | None:
     text = given.get(what, "").strip()
     number = text.isascii() and text.isdigit() and len(text) < 4
     return checked_mmhg(int(text) if number else text or None, what)
+
+
+def _written(form: Form, what: str) -> int | None:
+    """Return what an observer wrote, None for "not heard"; raises BadInputError where it is neither, or both."""
+    mmhg, not_heard = _mmhg(form.texts, what), form.text(f"{what}_not") == "yes"
+    if (mmhg is None) is not not_heard:
+        raise BadInputError(f'{what}: a whole number from 0 to 300 mmHg, or tick "{what} not heard"; not both')
+    return mmhg
 
 
 def _drawn(files: recordings.RecordingFiles, held: Held, marks: Sequence[Mark], *, form: Any, dark: bool) -> bytes:
