@@ -169,8 +169,8 @@ def verdict_word(asked: kit_bench.Asked) -> str:
         ({"checked_at": "yesterday"}, "such as 2026-05-01T10:00"),
         ({"checked_at": "0001-01-01T00:00"}, "from 2000 on"),
         ({"checked_at": "9999-12-31T23:59"}, "not in the future"),
-        ({f"g{place}": "" for place in range(14)}, "0 points"),
-        ({f"g{place}": "" for place in range(1, 14)}, "1 points"),
+        ({f"g{place}": "" for place in range(14)}, "no points"),
+        ({f"g{place}": "" for place in range(1, 14)}, "1 point"),
     ],
 )
 def test_bad_checks_at_the_bench(more: dict[str, str], words: str) -> None:

@@ -86,7 +86,7 @@ def test_bad_checks_write_nothing(ledger: Ledger) -> None:
         (gauge.id, {"reference": kit.Reference("", "c", 0.5)}, "reference: missing"),
         (gauge.id, {"reference": kit.Reference("M1", " ", 0.5)}, "certificate: missing"),
         (gauge.id, {"reference": kit.Reference("M1", "c", 11)}, "reference error 11"),
-        (gauge.id, {"points": points(0)[:1]}, "1 points"),
+        (gauge.id, {"points": points(0)[:1]}, "1 point"),
         (gauge.id, {"points": [points(0)[1], points(0)[0]]}, "out of order"),
         (gauge.id, {"rule": "local=9"}, "1 to 6"),
         (gauge.id, {"checked_at": NOW + timedelta(minutes=1)}, "future"),

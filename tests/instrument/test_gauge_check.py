@@ -116,8 +116,8 @@ def test_hysteresis_is_compared_where_steps_differ() -> None:
 @pytest.mark.parametrize(
     ("points", "told"),
     [
-        ([], "0 points"),
-        ([(0, 0, "up")], "1 points; a check needs 2 or more"),
+        ([], "no points"),
+        ([(0, 0, "up")], "1 point; a check needs 2 or more"),
         ([(0, 0, "up"), (100, 100, "up"), (50, 50, "up")], "point 3: reference_mmhg 50 after 100 going up"),
         ([(100, 100, "down"), (150, 150, "down")], "a number below 100 is needed"),
         ([(100, 100, "up"), (100, 101, "up")], "points out of order"),

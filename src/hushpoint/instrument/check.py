@@ -96,7 +96,8 @@ def refuse_disorder(points: Sequence[GaugePoint], places: Sequence[str]) -> None
     `places` names each point for the line, such as "row 3".
     """
     if len(points) < 2:
-        raise InstrumentError(f"{len(points)} points; a check needs 2 or more, the procedure asks {_listed_steps()}")
+        told = "1 point" if points else "no points"
+        raise InstrumentError(f"{told}; a check needs 2 or more, the procedure asks {_listed_steps()}")
     if len(points) > MOST_POINTS:
         raise InstrumentError(f"{len(points)} points; a check holds at most {MOST_POINTS}")
     before: dict[Direction, float] = {}
