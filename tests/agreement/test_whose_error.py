@@ -76,11 +76,11 @@ def test_intervals_of_bias_and_spread_cover_the_truth_in_some_classes() -> None:
     ids=["a term", "few pairs", "all with the lecturer", "many pairs"],
 )
 def test_intervals_of_bias_cover_the_truth_in_2000_classes(how: dict[str, float]) -> None:
-    """Of 2 000 classes the 95 % intervals of bias hold the truth in 93 to 97 %, those of spread in 90 to 97 %."""
+    """Of 2 000 classes the 95 % intervals of bias hold the truth in 93 to 97 %, those of spread in 88 to 97 %."""
     biases, covered, spreads, spreads_covered = coverage(2000, 22, **how)
     print(f"\n{how}: bias {covered / biases:.4f} of {biases}, spread {spreads_covered / spreads:.4f} of {spreads}")
     assert 0.93 <= covered / biases <= 0.97
-    assert 0.90 <= spreads_covered / spreads <= 0.97
+    assert 0.88 <= spreads_covered / spreads <= 0.97
 
 
 def pair(
@@ -132,6 +132,8 @@ def test_groups_that_never_met_and_loners_are_named() -> None:
     assert {(one.cause, one.groups) for one in found.untold} == {
         ("alone", (("Z",),)),
         ("apart", (("T", "A", "B"), ("X", "Y"))),
+        ("spreads", (("T", "B"), ("A",))),
+        ("spreads", (("X",), ("Y",))),
     }
 
 
@@ -149,7 +151,7 @@ def test_an_observer_always_on_a_gauge_of_their_own_is_not_judged() -> None:
     for turn in range(5):
         rows += pair(f"n{turn}", "T", 114 + turn * 7, "A", 112 + turn * 7 + turn % 2, "12")
     found = whose(rows, "T").systolic
-    assert found.untold == ()
+    assert {one.cause for one in found.untold} == {"spreads"}
     assert {one.observer: round(one.bias_mmhg or 0, 1) for one in found.observers} == {"T": 0, "A": 2.4}
     assert {one.gauge: round(one.bias_mmhg or 0, 1) for one in found.gauges} == {"2": -4, "1": 4}
 
@@ -223,3 +225,19 @@ def test_readings_that_are_all_equal_make_no_trouble() -> None:
     assert found.bias_mmhg == pytest.approx(0, abs=1e-6)
     assert found.spread_mmhg is not None
     assert found.spread_mmhg < 0.5
+
+
+def test_who_writes_wider_is_found() -> None:
+    """Among 19 with a spread of 2, the one of 6 is told as widest, its interval above the others' 2."""
+    rng, rows = np.random.default_rng(35), []
+    for turn in range(400):
+        pressure, places = rng.normal(117, 12), rng.choice(20, 2, False)
+        for place in places:
+            value = pressure + rng.normal(0, 6 if place == 7 else 2)
+            rows.append(PairedReading(str(turn), f"L{place}", float(value)))
+    found = whose(rows).systolic
+    widest = max(found.observers, key=lambda one: one.spread_mmhg or 0)
+    assert widest.observer == "L7"
+    assert widest.spread_ci_mmhg is not None
+    assert 2 < widest.spread_ci_mmhg[0] < 6 < widest.spread_ci_mmhg[1]
+    assert not any(one.cause == "spreads" for one in found.untold)

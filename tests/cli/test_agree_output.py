@@ -47,7 +47,10 @@ def test_digits_json_holds_the_documented_fields(readings: Path, capsys: pytest.
     digits_file(readings, as_json=True)
     found = json.loads(capsys.readouterr().out)["observers"]
     assert [each["observer"] for each in found] == ["Tutor [a]", "Learner $x$ with a long name", "L2"]
-    assert list(found[0]["systolic"]) == ["n", "digits", "zeros_of_even", "p_zeros", "flags"]
+    assert list(found[0]["systolic"]) == [
+        "n", "digits", "zeros_of_even", "p_zeros", "p_fives", "chi_square", "under_limits", "flags",
+    ]  # fmt: skip
+    assert list(found[0]["pairs"]) == ["n", "same", "p", "flags"]
     assert found[0]["diastolic"]["digits"] == [7, 0, 0, 0, 0, 0, 0, 0, 0, 0]
 
 

@@ -12,7 +12,16 @@ from hushpoint.agreement.differences import (
 )
 from hushpoint.agreement.fitted import Outlying
 from hushpoint.agreement.gauge_watch import GaugeOdds, GaugeWatch
-from hushpoint.agreement.last_digits import Digits, ObserverDigits, binomial_upper_tail, digits, digits_by_observer
+from hushpoint.agreement.last_digits import (
+    Digits,
+    ObserverDigits,
+    SamePairs,
+    binomial_upper_tail,
+    chi_square,
+    digits,
+    digits_by_observer,
+    same_pairs,
+)
 from hushpoint.agreement.reliability import (
     Correlation,
     IntraclassCorrelations,
@@ -54,10 +63,12 @@ __all__ = [
     "PairedReading",
     "Repeatability",
     "ReplicateLimits",
+    "SamePairs",
     "Trend",
     "Untold",
     "agree",
     "binomial_upper_tail",
+    "chi_square",
     "concordance",
     "digits",
     "digits_by_observer",
@@ -67,6 +78,7 @@ __all__ = [
     "pairs",
     "repeatability",
     "replicate_limits",
+    "same_pairs",
     "share_interval",
     "trend",
     "whose",

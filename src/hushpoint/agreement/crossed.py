@@ -29,7 +29,9 @@ LEAST_VARIANCE = 1e-3
 """No variance falls under this [mmHg^2]: readings that are equal throughout would weigh infinitely."""
 
 ITERATIONS = 60
-TYPICAL_FREE = 10
+LEAST_DEGREES = 0.05
+"""Observers with fewer degrees of freedom say nothing of the middle one."""
+
 SETTLED = 1e-4
 """The logarithms of the variances move less than this from one step to the next."""
 
@@ -253,11 +255,9 @@ def fit_own_spreads(layout: Layout, start: OneVariance) -> OwnSpreads:
     """
     logs = np.full(layout.observers + 1, math.log(start.error_variance))
     logs[-1] = math.log(max(LEAST_VARIANCE, start.measurement_variance))
-    typical = start.error_variance
-    for turn in range(ITERATIONS):
+    for _ in range(ITERATIONS):
         now = _equations(layout, np.exp(logs))
-        if turn <= TYPICAL_FREE:  # then it stands, so that a jump of the middle cannot keep the steps going
-            typical = _typical_variance(now, layout)
+        typical = _typical_variance(now, layout)
         lean = SPREAD_PRIOR_DEGREES / 2 * (typical / now.variances)
         score = now.score.copy()
         score[:-1] += lean - SPREAD_PRIOR_DEGREES / 2
@@ -271,13 +271,10 @@ def fit_own_spreads(layout: Layout, start: OneVariance) -> OwnSpreads:
         if float(np.abs(step).max()) < SETTLED:
             break
     now = _equations(layout, np.exp(logs))
-    prior = np.zeros(layout.observers + 1)
-    prior[:-1] = SPREAD_PRIOR_DEGREES / 2
-    log_covariance = np.asarray(np.linalg.inv(now.information + np.diag(prior))[:-1, :-1], dtype=float)
-    # The middle is itself an estimate (a median's variance is pi/2 that of a mean), and each leans on it by its share.
-    degrees = layout.by_observer(now.degrees)
-    share = SPREAD_PRIOR_DEGREES / (SPREAD_PRIOR_DEGREES + degrees)
-    log_covariance += np.outer(share, share) * math.pi / max(1.0, float(degrees.sum()))
+    # The middle that they lean to is not known beforehand: only how far they lie from one another is, a priori.
+    count = layout.observers
+    now.information[:count, :count] += SPREAD_PRIOR_DEGREES / 2 * (np.eye(count) - 1 / count)
+    log_covariance = np.asarray(np.linalg.inv(now.information)[:-1, :-1], dtype=float)
     return OwnSpreads(
         layout, float(np.exp(logs[-1])), now.variances, now.effects, now.covariance, log_covariance, now.weight,
         now.left_over, now.scaled, now.degrees,
@@ -285,18 +282,13 @@ def fit_own_spreads(layout: Layout, start: OneVariance) -> OwnSpreads:
 
 
 def _typical_variance(now: _Equations, layout: Layout) -> float:
-    """The middle observer's variance; those with few degrees of freedom weigh less, those with many about alike.
+    """The middle that observers' variances lean to: the harmonic mean of their spreads, squared.
 
-    The middle of few squares lies under their mean: each is set right by the median of chi-square over its degrees,
-    (1 - 2/(9 m))^3 (Wilson & Hilferty 1931, Proc Natl Acad Sci 17:684-688). m is twice the degrees, because the square
-    of a pair's difference counts half for each of the two.
+    A single large one hardly moves it. The harmonic mean of the variances, the prior's likeliest scale, is a little low
+    with few readings, their geometric mean a little high (both by simulation).
     """
-    degrees = np.maximum(layout.by_observer(now.degrees), 1e-6)
-    squares = now.variances * layout.by_observer(now.variances[layout.observer] * (now.weight * now.left_over) ** 2)
-    raw = squares / degrees / np.maximum(1 - 1 / (9 * degrees), 0.1) ** 3
-    order = np.argsort(raw)
-    reached = np.cumsum((degrees / (degrees + SPREAD_PRIOR_DEGREES))[order])
-    return max(LEAST_VARIANCE, float(raw[order][np.searchsorted(reached, reached[-1] / 2)]))
+    told = layout.by_observer(now.degrees) > LEAST_DEGREES
+    return max(LEAST_VARIANCE, float(np.mean(now.variances[told] ** -0.5)) ** -2) if told.any() else LEAST_VARIANCE
 
 
 @dataclass(frozen=True)

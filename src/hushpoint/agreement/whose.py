@@ -18,10 +18,14 @@ from hushpoint.agreement.differences import AgreementError, PairedReading, shown
 from hushpoint.agreement.fitted import End, FittedEnd, Outlying, fit_end, value_of
 from hushpoint.agreement.gauge_watch import GaugeWatch, gauge_watch
 
-Cause = Literal["alone", "apart", "same gauge", "gauges apart"]
+Cause = Literal["alone", "apart", "same gauge", "gauges apart", "spreads"]
 
 MANY_ON_A_GAUGE = 400
 """From so many readings on a gauge its interval needs no degrees of freedom."""
+
+TIED_LOG_VARIANCE = 0.15
+"""Added to the variance of the logarithm of a variance where two sides are tied (`spreads`): what lies on which side is
+then the lean's alone (calibrated by simulation)."""
 
 MANY_DEGREES = 60.0
 """From so many degrees of freedom on, an interval by Student's t is told from a normal one by under 2 %."""
@@ -67,7 +71,8 @@ class Untold:
 
     alone: `groups` holds one group of observers who share no measurement with anybody. apart: groups of observers
     between whom no chain of shared measurements leads. same gauge: groups between whom a difference may be that of
-    their gauges. gauges apart: groups of gauges not compared with one another.
+    their gauges. gauges apart: groups of gauges not compared with one another. spreads: two sides of
+    which every pair has one each, so that only the sum of two spreads shows.
     """
 
     cause: Cause
@@ -138,7 +143,8 @@ def _told(found: FittedEnd, end: End, reference: str | None, readings: int) -> E
     groups = _alike(layout.blind[: layout.observers])
     met = _met(layout)
     chains = _chains(met)
-    observers = _observers(found, reference, groups, met)
+    sides = _sides(layout, met, chains)
+    observers = _observers(found, reference, groups, met, sides)
     gauge_groups = _alike(layout.blind[layout.observers :])
     return EndErrors(
         end,
@@ -151,7 +157,7 @@ def _told(found: FittedEnd, end: End, reference: str | None, readings: int) -> E
         observers,
         _gauges(found, gauge_groups),
         found.outlying,
-        _untold(found, groups, met, chains, gauge_groups),
+        _untold(found, groups, met, chains, gauge_groups, sides),
         gauge_watch(found),
     )
 
@@ -196,8 +202,25 @@ def _chains(met: NDArray[np.bool_]) -> Ints:
     return numbers
 
 
+def _sides(layout: Layout, met: NDArray[np.bool_], chains: Ints) -> Ints:
+    """1 or 2 for the two sides of those whose pairs always have one of each and never a third; 0 for all others."""
+    sides = np.zeros(layout.observers, dtype=np.int64)
+    third = np.zeros(layout.observers, dtype=bool)
+    third[layout.observer[layout.sizes[layout.measurement] > 2]] = True
+    for chain in range(int(chains.max()) + 1):
+        members = np.flatnonzero(chains == chain)
+        side = _steps(met, int(members[0]))[members] % 2
+        if (
+            members.size > 1
+            and not third[members].any()
+            and not met[np.ix_(members, members)][side[:, None] == side].any()
+        ):
+            sides[members] = 1 + side
+    return sides
+
+
 def _observers(
-    found: FittedEnd, reference: str | None, groups: Ints, met: NDArray[np.bool_]
+    found: FittedEnd, reference: str | None, groups: Ints, met: NDArray[np.bool_], sides: Ints
 ) -> tuple[ObserverError, ...]:
     layout, own = found.layout, found.own
     count, zero = layout.observers, None
@@ -219,7 +242,7 @@ def _observers(
     estimate, error, contrast_degrees = own.contrasts(rows, enough & (zero is None or bool(enough[zero])))
     half = _student_t(contrast_degrees) * error
     spread = np.sqrt(own.variances)
-    low, high = _spread_factors(2 / np.diag(own.log_covariance))
+    low, high = _spread_factors(2 / (np.diag(own.log_covariance) + TIED_LOG_VARIANCE * (sides > 0)))
     n = layout.by_observer(np.ones(layout.n)).astype(int)
     shared = layout.by_observer((layout.sizes[layout.measurement] > 1).astype(float)).astype(int)
     made = []
@@ -265,7 +288,7 @@ def _gauges(found: FittedEnd, groups: Ints) -> tuple[GaugeError, ...]:
 
 
 def _untold(
-    found: FittedEnd, groups: Ints, met: NDArray[np.bool_], chains: Ints, gauge_groups: Ints
+    found: FittedEnd, groups: Ints, met: NDArray[np.bool_], chains: Ints, gauge_groups: Ints, sides: Ints
 ) -> tuple[Untold, ...]:
     names, made = found.observers, []
     alone = ~met.any(axis=1)
@@ -278,6 +301,8 @@ def _untold(
         parts = _named(names, np.where(np.equal(chains, chain), groups, -1))
         if len(parts) > 1:
             made.append(Untold("same gauge", parts))
+    for chain in np.unique(chains[sides > 0]):
+        made.append(Untold("spreads", _named(names, np.where(np.equal(chains, chain), sides, -1))))
     parts = _named(found.gauges, gauge_groups)
     if len(parts) > 1:
         made.append(Untold("gauges apart", parts))

@@ -65,6 +65,7 @@ def _print_digits(found: Sequence[ObserverDigits]) -> None:
                 p_zeros = "" if counted.p_zeros is None else f"{counted.p_zeros:.3f}"
                 table.add_row(_cell(one.observer, 20), end, str(counted.n), *map(str, counted.counts), p_zeros)
             words += [f"{one.observer}, {end}: {flag}" for flag in counted.flags]
+        words += [f"{one.observer}: {flag}" for flag in one.pairs.flags]
     console.print(table)
     for line in words:
         console.print(line, markup=False)

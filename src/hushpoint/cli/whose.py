@@ -63,7 +63,8 @@ def _print_end(found: EndErrors) -> None:
         odds = result_table("gauge", "since", "n", "off by", "95 %", "chance", title="Is a gauge off?")
         for weighed in found.watch.gauges:
             odds.add_row(
-                escape(weighed.gauge or NO_GAUGE), weighed.since if weighed.named else "", str(weighed.n), _signed(weighed.off_mmhg),
+                escape(weighed.gauge or NO_GAUGE), weighed.since if weighed.named else "", str(weighed.n),
+                _signed(weighed.off_mmhg),
                 _span(weighed.off_ci_mmhg), f"{100 * weighed.chance_off:.0f} %",
             )  # fmt: skip
         console.print(odds)

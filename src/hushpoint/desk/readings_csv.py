@@ -24,8 +24,8 @@ def parse_readings(data: bytes, name: str, *, timed: bool = False) -> tuple[Pair
     """Rows of a tidy CSV in UTF-8: measurement, observer, systolic, diastolic (or empty); if given, client, gauge, at.
 
     Values are finite numbers from 0 to 300 mmHg, systolic above 0. Other columns are ignored.
-    `name` is for messages. Times are looked at only where `timed`. Row numbers are lines of the file, the header being 1.
-    Raises CsvFileError.
+    `name` is for messages. Times are looked at only where `timed`. Row numbers are lines of the file, the header being
+    1. Raises CsvFileError.
     """
     name = told_name(name)
     rows = table_of(data, name, REQUIRED, once=("client", "gauge", "at"))

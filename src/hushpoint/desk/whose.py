@@ -126,6 +126,11 @@ def _untold(one: Untold) -> list[str]:
             f"always on gauges of their own: {'; '.join(groups)}. A difference between these may be that of the "
             "gauges; let them change gauges once"
         ]
+    if one.cause == "spreads":
+        return [
+            f"every pair has one of {groups[0]} and one of {groups[1]}: how their spreads divide is a guess; let two "
+            "of one side read together"
+        ]
     told = [_listed(tuple(name or NO_GAUGE for name in group)) for group in one.groups]
     return [f"gauges not to be compared with one another: {'; '.join(told)}. Two on one cuff would join them"]
 
