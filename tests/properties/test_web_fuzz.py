@@ -26,8 +26,10 @@ from hushpoint.web import guesses
 from hushpoint.web.app import routes
 from hushpoint.wiring import Settings, build
 from permission_rows import kit as kit_rows
+from permission_rows import measured as measured_rows
 from permission_rows import pairs as pair_rows
 from permission_rows import recordings as recordings_rows
+from permission_rows import rotation as rotation_rows
 
 PASSWORD = "ten letters or more"
 VALUES: dict[str, Any] = {
@@ -77,6 +79,8 @@ FORMS: dict[str, dict[str, str]] = {
     "/class/{code}/rounds/{round}/start": {},
     "/class/{code}/rounds/{round}/close": {"how": "shown"},
     **pair_rows.FORMS,
+    **rotation_rows.FORMS,
+    **measured_rows.FORMS,
     "/kit/add": {"type": "cuff", "label": "C1", "bladder_width_cm": "13", "bladder_length_cm": "23", "claim": "adult"},
     "/kit/due": {"months": "6"},
     "/kit/{item}/change": {"label": "G4", "serial": "12"},
@@ -160,6 +164,7 @@ def target(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Target]:
         found.words["round"] = rounds.open_round(ledger, room=code, seed=3)
         kit_rows.furnish(app, ledger, found.words)
         recordings_rows.furnish(app, ledger, found.words)
+        rotation_rows.furnish(app, ledger, found.words)
         found.measurement()
         yield found
 

@@ -62,6 +62,12 @@ class Kind(StrEnum):
     RECORDING_KEPT = "recording.kept"
     RECORDING_READ = "recording.read"
     RECORDING_OBSERVED = "recording.observed"
+    ROTATION_PLANNED = "rotation.planned"
+    ROTATION_CHANGED = "rotation.changed"
+    CONSENT_GIVEN = "consent.given"
+    CONSENT_WITHDRAWN = "consent.withdrawn"
+    FINDING_PLAN_SET = "finding.plan_set"
+    FINDING_NOTED = "finding.noted"
     PERSON_ERASED = "person.erased"
 
 

@@ -15,7 +15,20 @@ from starlette.routing import BaseRoute, Mount
 from starlette.staticfiles import StaticFiles
 
 from hushpoint.errors import AlreadyDoneError, BadInputError, HushpointError, NotAllowedError, NotFoundError
-from hushpoint.web import agreement, check, door, kit, klass, pairs, practise, recall, recordings, rounds
+from hushpoint.web import (
+    agreement,
+    check,
+    door,
+    kit,
+    klass,
+    measured,
+    pairs,
+    practise,
+    recall,
+    recordings,
+    rotation,
+    rounds,
+)
 from hushpoint.web.context import Context, page
 from hushpoint.web.guard import Guard
 
@@ -51,6 +64,8 @@ def routes() -> list[BaseRoute]:
         *recordings.routes,
         *rounds.routes,
         *recall.routes,
+        *rotation.routes,
+        *measured.routes,
         *kit.routes,
         Mount("/static", StaticFiles(directory=_STATIC), name="static"),
     ]
