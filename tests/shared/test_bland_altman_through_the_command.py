@@ -93,3 +93,25 @@ def test_intervals_of_the_limits_have_the_published_standard_error(
     for low, high in systolic["limits_ci_mmhg"]:
         error = (high - low) / 2 / float(row["t_975"])
         assert error == pytest.approx(float(row["standard_error_mmhg"]), abs=float(row["tolerance_mmhg"]))
+
+
+def test_agreement_in_full_through_the_command(
+    shared_data: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """With clients told: limits of section 5.1 (as S minus J), repeatability of section 4; ICC of first readings."""
+    readings = tidy(shared_data, tmp_path, "all").read_text(encoding="utf-8").splitlines()
+    coded = [readings[0] + ",client", *(f"{line},{line.partition('.')[0]}" for line in readings[1:])]
+    file = tmp_path / "coded.csv"
+    file.write_text("\n".join(coded) + "\n", encoding="utf-8")
+    agree_file(file, reference="J", as_json=True, picture=None)
+    by_name = {pair["observer"]: pair["systolic"]["in_full"] for pair in json.loads(capsys.readouterr().out)["pairs"]}
+    machine = by_name["S"]["single_readings"]
+    assert [round(end, 1) for end in machine["limits_mmhg"]] == [-25.4, 56.7]
+    assert round(machine["sd_mmhg"], 2) == 20.95
+    assert round(machine["observer_repeatability_mmhg"], 4) == 25.2743
+    assert round(machine["reference_repeatability_mmhg"], 4) == 16.9532
+    agree_file(tidy(shared_data, tmp_path, "first"), reference="J", as_json=True, picture=None)
+    by_name = {pair["observer"]: pair["systolic"]["in_full"] for pair in json.loads(capsys.readouterr().out)["pairs"]}
+    assert round(by_name["R"]["icc"]["two_one"]["value"], 6) == 0.997704
+    assert round(by_name["S"]["concordance"]["value"], 6) == 0.725893
+    assert by_name["R"]["single_readings"] is None

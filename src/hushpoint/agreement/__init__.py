@@ -12,6 +12,7 @@ from hushpoint.agreement.differences import (
 )
 from hushpoint.agreement.fitted import Outlying
 from hushpoint.agreement.gauge_watch import GaugeOdds, GaugeWatch
+from hushpoint.agreement.in_full import InFull, in_full
 from hushpoint.agreement.last_digits import (
     Digits,
     ObserverDigits,
@@ -54,6 +55,7 @@ __all__ = [
     "GaugeError",
     "GaugeOdds",
     "GaugeWatch",
+    "InFull",
     "IntraclassCorrelations",
     "Kappa",
     "ObserverDigits",
@@ -73,6 +75,7 @@ __all__ = [
     "digits",
     "digits_by_observer",
     "exact_limits_ci",
+    "in_full",
     "intraclass",
     "kappa",
     "pairs",

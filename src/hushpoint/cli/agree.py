@@ -10,9 +10,10 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
-from hushpoint.agreement import WITHIN_MMHG, Agreement, Differences, ObserverDigits, agree, digits_by_observer
+from hushpoint.agreement import WITHIN_MMHG, Agreement, Differences, InFull, ObserverDigits, agree, digits_by_observer
 from hushpoint.agreement.differences import shown
 from hushpoint.cli.tables import result_console, result_table
+from hushpoint.desk.agreeing import agreement_in_full, in_full_lines, json_in_full
 from hushpoint.desk.readings_csv import read_readings_file
 from hushpoint.errors import BadInputError
 
@@ -21,6 +22,7 @@ if TYPE_CHECKING:
 
 CAUTION = "Agreement of observers, not a judgement of a person's health; local rules decide on sign-off."
 MOST_DRAWN = 6
+MOST_IN_FULL = 6
 MOST_BARS = 15
 BAR_CELLS = 40
 WIDEST_PAIR = 12
@@ -37,10 +39,12 @@ def agree_file(readings: Path, *, reference: str | None, as_json: bool, picture:
         raise BadInputError(f"{shown(readings.name, 80).strip(chr(34))}: {refusal}") from None
     if picture is not None and form is not None:
         _write_picture(agreement, picture, form)
+    full = agreement_in_full(agreement, rows)
     if as_json:
-        _print_json(agreement.as_json())
+        _print_json(json_in_full(agreement, full))
     else:
         _print_agreement(agreement)
+        _print_in_full(agreement, full)
         _print_digits(digits_by_observer(rows))
         result_console().print(CAUTION, markup=False)
 
@@ -53,6 +57,18 @@ def digits_file(readings: Path, *, as_json: bool) -> None:
         _print_json({"observers": [one.as_json() for one in found]})
     else:
         _print_digits(found)
+
+
+def _print_in_full(agreement: Agreement, full: Sequence[dict[str, InFull]]) -> None:
+    """What bias and limits alone do not say, a block a pair."""
+    console = result_console()
+    for pair, ends in list(zip(agreement.pairs, full, strict=True))[:MOST_IN_FULL]:
+        for end, found in ends.items():
+            console.print(f"{pair.observer} minus {pair.reference}, {end}, in full:", markup=False)
+            for line in in_full_lines(found):
+                console.print(f"  {line}", markup=False)
+    if len(agreement.pairs) > MOST_IN_FULL:
+        console.print(f"({MOST_IN_FULL} of {len(agreement.pairs)} pairs in full; --json tells all.)", markup=False)
 
 
 def _print_digits(found: Sequence[ObserverDigits]) -> None:

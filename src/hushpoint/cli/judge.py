@@ -3,28 +3,18 @@
 from __future__ import annotations
 
 import json
-import math
-from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from hushpoint.agreement import (
-    AgreementError,
-    Correlation,
-    Differences,
+    InFull,
     PairAgreement,
-    Trend,
     agree,
-    concordance,
     digits,
-    exact_limits_ci,
-    intraclass,
+    in_full,
     pairs,
-    repeatability,
-    replicate_limits,
     share_interval,
-    trend,
 )
 from hushpoint.agreement.differences import shown
 from hushpoint.cli.tables import result_console, result_table
@@ -47,7 +37,7 @@ from hushpoint.errors import BadInputError
 from hushpoint.guideline.competence_rules import PassRule, competence_rule
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from hushpoint.agreement import PairedReading
 
@@ -86,10 +76,11 @@ def judge_file(
     found = replace(found, notes=found.notes + _habits(both))
     odds = _odds(wanted, found)
     curve = _curve(wanted, both)
+    full = {"systolic": in_full(both, "systolic"), "diastolic": in_full(both, "diastolic")}
     if as_json:
-        print(json.dumps(_as_json(found, agreement, odds, curve) | {"reliability": _reliability_json(both)}))  # noqa: T201
+        print(json.dumps(_as_json(found, agreement, odds, curve, full)))  # noqa: T201
     else:
-        _print(found, agreement, odds, curve)
+        _print(found, agreement, odds, curve, full)
 
 
 def _both(
@@ -142,92 +133,34 @@ def _curve(rule: PassRule, both: Sequence[tuple[PairedReading, PairedReading]]) 
     )
 
 
-def _trend(differences: Differences | None) -> Trend | None:
-    if differences is None:
-        return None
-    try:
-        return trend(differences.means_mmhg, differences.differences_mmhg)
-    except AgreementError:
-        return None  # fewer than three pairs, or all at one pressure
-
-
-def _trend_json(differences: Differences | None) -> dict[str, Any] | None:
-    found = _trend(differences)
+def _reliability_json(found: InFull | None) -> dict[str, Any] | None:
     if found is None:
         return None
-    low, high = found.slope_ci
-    return {"slope": round(found.slope, 6), "slope_ci": [round(low, 6), round(high, 6)], "p": round(found.p, 6)}
-
-
-def _exact_json(differences: Differences | None) -> list[list[float]] | None:
-    if differences is None or differences.n < 2:
-        return None
-    exact = exact_limits_ci(differences.differences_mmhg)
-    return exact and [[round(low, 6), round(high, 6)] for low, high in exact]
-
-
-def _correlations_json(mine: Sequence[float], theirs: Sequence[float]) -> dict[str, Any]:
-    """ICC (2,1), ICC (3,1) and Lin's concordance, each null where the pairs cannot tell it."""
-    found: dict[str, Correlation | None] = {"icc_2_1": None, "icc_3_1": None, "concordance": None}
-    with suppress(AgreementError):
-        both = intraclass(list(zip(mine, theirs, strict=True)))
-        found |= {"icc_2_1": both.two_one, "icc_3_1": both.three_one}
-    with suppress(AgreementError):
-        found["concordance"] = concordance(mine, theirs)
+    both = found.as_json()["single_readings"]
     return {
-        name: {"value": round(each.value, 6), "ci": [round(end, 6) for end in each.ci]}
-        if each is not None and all(map(math.isfinite, (each.value, *each.ci)))
-        else None
-        for name, each in found.items()
-    }
-
-
-def _replicates_json(values: Sequence[tuple[str, float, float]]) -> dict[str, Any] | None:
-    """Repeatability and limits for single readings, from (client, learner's, reference's); null without repeats."""
-    mine: dict[str, list[float]] = {}
-    theirs: dict[str, list[float]] = {}
-    for client, own, other in values:
-        if client:
-            mine.setdefault(client, []).append(own)
-            theirs.setdefault(client, []).append(other)
-    try:
-        limits = replicate_limits(list(mine.values()), list(theirs.values()))
-        own_spread, other_spread = repeatability(list(mine.values())), repeatability(list(theirs.values()))
-    except AgreementError:
-        return None
-    return {
-        "people": limits.people,
-        "learner_repeatability_mmhg": round(own_spread.coefficient_mmhg, 6),
-        "reference_repeatability_mmhg": round(other_spread.coefficient_mmhg, 6),
-        "bias_mmhg": round(limits.bias_mmhg, 6),
-        "sd_mmhg": round(limits.sd_mmhg, 6),
-        "limits_mmhg": [round(end, 6) for end in limits.limits_mmhg],
-    }
-
-
-def _reliability_json(both: Sequence[tuple[PairedReading, PairedReading]]) -> dict[str, Any]:
-    upper = [(theirs.client, mine.systolic_mmhg, theirs.systolic_mmhg) for mine, theirs in both]
-    lower = [
-        (theirs.client, mine.diastolic_mmhg, theirs.diastolic_mmhg)
-        for mine, theirs in both
-        if mine.diastolic_mmhg is not None and theirs.diastolic_mmhg is not None
-    ]
-    return {
-        end: {
-            **_correlations_json([own for _, own, _ in values], [other for _, _, other in values]),
-            "single_readings": _replicates_json(values),
-        }
-        if values
-        else None
-        for end, values in (("systolic", upper), ("diastolic", lower))
+        "icc_2_1": found.correlation("two_one"),
+        "icc_3_1": found.correlation("three_one"),
+        "concordance": found.correlation("concordance"),
+        "single_readings": both
+        and {
+            "people": both["people"],
+            "learner_repeatability_mmhg": both["observer_repeatability_mmhg"],
+            "reference_repeatability_mmhg": both["reference_repeatability_mmhg"],
+            "bias_mmhg": both["bias_mmhg"],
+            "sd_mmhg": both["sd_mmhg"],
+            "limits_mmhg": both["limits_mmhg"],
+        },
     }
 
 
 def _as_json(
-    found: Judgement, agreement: PairAgreement, odds: Sequence[tuple[str, PassOdds]], curve: Curve
+    found: Judgement,
+    agreement: PairAgreement,
+    odds: Sequence[tuple[str, PassOdds]],
+    curve: Curve,
+    full: Mapping[str, InFull | None],
 ) -> dict[str, Any]:
     rule, coverage = found.rule, found.coverage
-    ends = (("systolic", agreement.systolic), ("diastolic", agreement.diastolic))
     return {
         "learner": agreement.observer,
         "reference": agreement.reference,
@@ -267,8 +200,8 @@ def _as_json(
             "systolic": agreement.systolic.as_json(),
             "diastolic": agreement.diastolic and agreement.diastolic.as_json(),
         },
-        "trend": {end: _trend_json(differences) for end, differences in ends},
-        "limits_exact_ci_mmhg": {end: _exact_json(differences) for end, differences in ends},
+        "trend": {end: one and one.trend_json() for end, one in full.items()},
+        "limits_exact_ci_mmhg": {end: one and one.exact_json() for end, one in full.items()},
         "curve": {
             "verdict": _VERDICTS[type(curve.verdict)],
             "reasons": list(curve.verdict.reasons),
@@ -285,10 +218,17 @@ def _as_json(
         ],
         "notes": list(found.notes),
         "caution": CAUTION,
+        "reliability": {end: _reliability_json(one) for end, one in full.items()},
     }
 
 
-def _print(found: Judgement, agreement: PairAgreement, odds: Sequence[tuple[str, PassOdds]], curve: Curve) -> None:
+def _print(
+    found: Judgement,
+    agreement: PairAgreement,
+    odds: Sequence[tuple[str, PassOdds]],
+    curve: Curve,
+    full: Mapping[str, InFull | None],
+) -> None:
     out, rule = result_console(), found.rule
 
     def line(text: str) -> None:
@@ -309,7 +249,8 @@ def _print(found: Judgement, agreement: PairAgreement, odds: Sequence[tuple[str,
         spread = "" if differences.sd_mmhg is None else f", SD {differences.sd_mmhg:.2f}"
         mean = f"{differences.bias_mmhg:+.2f}".replace("-", "−")
         line(f"Learner minus reference, {end}: mean {mean}{spread} mmHg, n {differences.n}.")
-        slope = _trend(differences)
+        whole = full[end]
+        slope = None if whole is None else whole.trend
         if slope is not None and slope.p < CLEAR_TREND_P:
             change = f"{10 * slope.slope:+.1f}".replace("-", "−")
             line(f"  It changes by {change} mmHg for every 10 mmHg of pressure (p {slope.p:.3f}).")

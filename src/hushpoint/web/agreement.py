@@ -11,6 +11,7 @@ from starlette.responses import Response
 from starlette.routing import Route
 
 from hushpoint.agreement import agree, digits_by_observer
+from hushpoint.desk.agreeing import agreement_in_full, in_full_lines, json_in_full
 from hushpoint.desk.readings_csv import parse_readings
 from hushpoint.errors import BadInputError
 from hushpoint.web.context import off_loop, page
@@ -47,9 +48,11 @@ def _compare(name: str, data: bytes, reference: str | None) -> dict[str, Any]:
             "name an observer to compare with, or use hushpoint agree"
         )
     found = agree(readings, reference)
-    result = found.as_json()
+    full = agreement_in_full(found, readings)
+    result = json_in_full(found, full)
     return {
         "result": result,
+        "in_full": [{end: in_full_lines(one) for end, one in ends.items()} for ends in full],
         "digits": {"observers": [one.as_json() for one in digits_by_observer(readings)]},
         "picture": base64.b64encode(agreement_picture(found, "svg")).decode(),
         "json": json.dumps(result, indent=2),
