@@ -13,6 +13,7 @@ from typing import Any
 
 import uvicorn
 from playwright.sync_api import BrowserContext, Page
+from starlette.applications import Starlette
 
 from hushpoint.guideline.cuffs import cuff_for
 from hushpoint.ledger.memory import MemoryLedger
@@ -39,10 +40,11 @@ WAIT_MS = 60_000
 
 @dataclass(frozen=True)
 class Served:
-    """A running app: its port and the ledger behind it."""
+    """A running app: its port, the ledger behind it, and the app itself."""
 
     port: int
     ledger: MemoryLedger
+    app: Starlette
 
     def at(self, origin: str) -> str:
         """Return the address on one of the origins."""
@@ -53,13 +55,14 @@ class Served:
 def served(folder: Path) -> Iterator[Served]:
     """Serve the whole app from this process until done."""
     ledger = MemoryLedger()
-    config = uvicorn.Config(build(Settings(data_dir=folder), ledger), port=0, log_level="error")
+    app = build(Settings(data_dir=folder), ledger)
+    config = uvicorn.Config(app, port=0, log_level="error")
     server = uvicorn.Server(config)
     thread = threading.Thread(target=server.run, daemon=True)
     thread.start()
     while not server.started:
         time.sleep(0.02)
-    yield Served(server.servers[0].sockets[0].getsockname()[1], ledger)
+    yield Served(server.servers[0].sockets[0].getsockname()[1], ledger, app)
     server.should_exit = True
     thread.join(timeout=5)
 

@@ -16,7 +16,7 @@ from starlette.routing import Route
 from starlette.testclient import TestClient
 
 from bench_logs import bench_log
-from hushpoint.desk import classes, pairs, rounds
+from hushpoint.desk import classes, pairs, papers, rounds
 from hushpoint.ledger.records import Kind
 from hushpoint.ledger.sql import SqlLedger
 from hushpoint.ledger.store import open_sqlite
@@ -75,6 +75,22 @@ FORMS: dict[str, dict[str, str]] = {
     "/recordings/{recording}/read": {},
     "/recordings/{recording}/observed": {"observer": "A", "systolic": "120", "diastolic": "80", "why": "slip"},
     "/recordings/{recording}/erase": {"why": "asked", "sure": ""},
+    "/class/{code}/papers": {
+        "title": "Week 8",
+        "rule": "NHANES_2003",
+        "marking": "at_end",
+        "plays": "1",
+        "attempts": "3",
+        "from": "2026-03-02T09:00",
+        "until": "",
+        "speakers": "",
+    },
+    "/class/{code}/papers/{paper}/change": {"to": "offered"},
+    "/class/{code}/papers/{paper}/export": {},
+    "/class/{code}/papers/{paper}/forms/{form}": {"who": "nobody", "pair_1": "128/82", "pair_12": "-/82"},
+    "/class/{code}/papers/{paper}/forms/{form}/key": {},
+    "/practise/papers/{paper}/begin": {},
+    "/practise/attempts/{attempt}/hand-in": {},
     "/class/{code}/rounds": {"kind": "any"},
     "/class/{code}/rounds/{round}/start": {},
     "/class/{code}/rounds/{round}/close": {"how": "shown"},
@@ -101,6 +117,8 @@ BODIES: dict[str, dict[str, Any]] = {
         "reading": {"systolic": 120, "diastolic": 80, "muffling": None},
         "why": "slip",
     },
+    "/practise/attempts/{attempt}/{place}/play": {"number": 1},
+    "/practise/attempts/{attempt}/{place}/answer": {"reading": {"systolic": 120, "diastolic": 80}},
     "/practise/check/step": {"profile": "headphones", "answers": [[-20.0, True]]},
     "/practise/rounds/{round}/ready": {"profile": "headphones"},
     "/practise/rounds/{round}/answer": {"reading": {"systolic": 120, "diastolic": 80}},
@@ -161,6 +179,12 @@ def target(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Target]:
         cookies = {one.name: str(one.value) for one in device.cookies.jar}
         found = Target(ledger, device, {"code": code, "who": joined.who}, cookies)
         found.words["pair"] = pairs.open_pair(ledger, room=code, opening=pairs.Opening(joined.who))
+        setting = papers.Setting("Week 8")
+        found.words["paper"] = papers.set_paper(ledger, room=code, setting=setting, seed=1)
+        asked = {"ledger": ledger, "room": code, "paper_id": found.words["paper"]}
+        found.words["form"] = str(papers.export_form(**asked))
+        attempt = papers.begin(**asked, who=joined.who, profile_id="headphones", now="2026-03-02T09:00:00.000000Z")
+        found.words |= {"attempt": attempt.id, "place": "1", "phase": "IV"}
         found.words["round"] = rounds.open_round(ledger, room=code, seed=3)
         kit_rows.furnish(app, ledger, found.words)
         recordings_rows.furnish(app, ledger, found.words)

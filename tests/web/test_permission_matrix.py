@@ -21,10 +21,10 @@ from hushpoint.practice.cases import case_of
 from hushpoint.practice.setup import right_choices
 from hushpoint.web.app import routes
 from hushpoint.wiring import Settings, build
-from permission_rows import check, house, kit, measured, pairs, recall, recordings, rotation, rounds
+from permission_rows import check, house, kit, measured, pairs, papers, recall, recordings, rotation, rounds
 from permission_rows.rows import ASKERS, Asked
 
-AREAS = (house, kit, pairs, rounds, check, recordings, recall, rotation, measured)
+AREAS = (house, kit, pairs, rounds, check, recordings, recall, rotation, measured, papers)
 """One module an area; a further one may have `furnish(app, ledger, words)`, which adds the words its paths need."""
 TABLE: dict[tuple[str, str], Asked] = {}
 for _area in AREAS:

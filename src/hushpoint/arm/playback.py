@@ -36,12 +36,13 @@ LOUDEST_PEAK = 0.2
 @dataclass(frozen=True)
 class Playback:
     """What is played: `samples` float32 in -1..1 at `rate_hz`; the pointer's `needle_mmhg` every `step_s` from the
-    first sample on. `truth` is never sent along."""
+    first sample on, and the falling line without bounce beside it. `truth` is never sent along."""
 
     samples: Samples
     rate_hz: int
     step_s: float
     needle_mmhg: Floats
+    line_mmhg: Floats
     truth: Truth
 
     @property
@@ -81,6 +82,7 @@ def play_measurement(
         rate_hz=rate_hz,
         step_s=STANDARD_CUFF.step_s,
         needle_mmhg=needle_mmhg(table, time, line),
+        line_mmhg=line,
         truth=truth,
     )
 

@@ -23,6 +23,7 @@ from hushpoint.web import (
     klass,
     measured,
     pairs,
+    papers,
     practise,
     recall,
     recordings,
@@ -66,6 +67,7 @@ def routes() -> list[BaseRoute]:
         *recall.routes,
         *rotation.routes,
         *measured.routes,
+        *papers.routes,
         *kit.routes,
         Mount("/static", StaticFiles(directory=_STATIC), name="static"),
     ]

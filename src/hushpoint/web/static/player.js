@@ -44,6 +44,8 @@ export class Player {
    * @param {string} needle
    */
   async load(sound, needle) {
+    this.stop();
+    this.buffer = null;
     const [heard, seen] = await Promise.all([fetch(sound, { cache: "no-store" }), fetch(needle, { cache: "no-store" })]);
     if (!heard.ok || !seen.ok) throw new Error((await (heard.ok ? seen : heard).json().catch(() => ({}))).error ?? "not to be had");
     this.path = await seen.json();

@@ -95,7 +95,7 @@ async function follow() {
   const mine = told.sealed ?? written[round];
   if (mine) {
     byId("sealed-pair").textContent = mine;
-    const waits = box.waiting().some((one) => one.measurement === `rounds/${round}`);
+    const waits = box.waiting().some((one) => one.measurement === `/practise/rounds/${round}/answer`);
     byId("sealed-words").textContent = waits ? "On its way." : "Nobody sees it. Wait until the answers are open.";
     return show("sealed");
   }
@@ -143,7 +143,7 @@ function seal(event) {
   written[round] = pairWords(pair);
   player?.stop();
   say("Sealed.");
-  void box.add(`rounds/${round}`, { reading: pair });
+  void box.add(`/practise/rounds/${round}/answer`, { reading: pair });
   void follow();
 }
 
