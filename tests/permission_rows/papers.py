@@ -19,8 +19,8 @@ def furnish(_app: Starlette, ledger: Ledger, words: dict[str, Any]) -> None:
     paper = papers.set_paper(ledger, room=words["code"], setting=setting, seed=3)
     asked = {"ledger": ledger, "room": words["code"], "paper_id": paper}
     words["paper"], words["place"] = paper, 1
-    words["form"] = papers.export_form(**asked)
-    papers.open_key(**asked, number=words["form"])
+    words["number"] = papers.export_form(**asked)
+    papers.open_key(**asked, number=words["number"])
     first = papers.begin(**asked, who=words["who"], profile_id="headphones", now=NOW)
     papers.hand_in(ledger, room=words["code"], who=words["who"], attempt_id=first.id)
     words["attempt"] = first.id
@@ -44,11 +44,11 @@ TABLE: dict[tuple[str, str], Asked] = {
     ("POST", "/class/{code}/papers/{paper}/change"): lecturers(303, data={"to": "offered"}),
     ("POST", "/class/{code}/papers/{paper}/export"): lecturers(303),
     ("GET", "/class/{code}/papers/{paper}/attempts/{attempt}"): lecturers(200),
-    ("GET", "/class/{code}/papers/{paper}/forms/{form}"): lecturers(200),
-    ("POST", "/class/{code}/papers/{paper}/forms/{form}"): lecturers(200, data={"who": "{who}", "pair_1": "128/82"}),
-    ("GET", "/class/{code}/papers/{paper}/forms/{form}/sounds.zip"): lecturers(200),
-    ("POST", "/class/{code}/papers/{paper}/forms/{form}/key"): lecturers(303),
-    ("GET", "/class/{code}/papers/{paper}/forms/{form}/key.pdf"): lecturers(200),
+    ("GET", "/class/{code}/papers/{paper}/forms/{number}"): lecturers(200),
+    ("POST", "/class/{code}/papers/{paper}/forms/{number}"): lecturers(200, data={"who": "{who}", "pair_1": "128/82"}),
+    ("GET", "/class/{code}/papers/{paper}/forms/{number}/sounds.zip"): lecturers(200),
+    ("POST", "/class/{code}/papers/{paper}/forms/{number}/key"): lecturers(303),
+    ("GET", "/class/{code}/papers/{paper}/forms/{number}/key.pdf"): lecturers(200),
     ("GET", "/practise/papers"): learners(200, 303),
     # nobody has done the device check on these devices
     ("POST", "/practise/papers/{paper}/begin"): Asked((403, 403, 403, 403, 403)),

@@ -87,8 +87,8 @@ FORMS: dict[str, dict[str, str]] = {
     },
     "/class/{code}/papers/{paper}/change": {"to": "offered"},
     "/class/{code}/papers/{paper}/export": {},
-    "/class/{code}/papers/{paper}/forms/{form}": {"who": "nobody", "pair_1": "128/82", "pair_12": "-/82"},
-    "/class/{code}/papers/{paper}/forms/{form}/key": {},
+    "/class/{code}/papers/{paper}/forms/{number}": {"who": "nobody", "pair_1": "128/82", "pair_12": "-/82"},
+    "/class/{code}/papers/{paper}/forms/{number}/key": {},
     "/practise/papers/{paper}/begin": {},
     "/practise/attempts/{attempt}/hand-in": {},
     "/class/{code}/rounds": {"kind": "any"},
@@ -182,7 +182,7 @@ def target(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Target]:
         setting = papers.Setting("Week 8")
         found.words["paper"] = papers.set_paper(ledger, room=code, setting=setting, seed=1)
         asked = {"ledger": ledger, "room": code, "paper_id": found.words["paper"]}
-        found.words["form"] = str(papers.export_form(**asked))
+        found.words["number"] = str(papers.export_form(**asked))
         attempt = papers.begin(**asked, who=joined.who, profile_id="headphones", now="2026-03-02T09:00:00.000000Z")
         found.words |= {"attempt": attempt.id, "place": "1", "phase": "IV"}
         found.words["round"] = rounds.open_round(ledger, room=code, seed=3)

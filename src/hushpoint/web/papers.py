@@ -329,7 +329,7 @@ async def _paper(request: Request) -> tuple[classes.ClassInfo, papers.Paper]:
 
 async def _exported(request: Request) -> tuple[classes.ClassInfo, papers.Paper, int]:
     info, found = await _paper(request)
-    text = request.path_params["form"]
+    text = request.path_params["number"]
     number = int(text) if text.isascii() and text.isdigit() and len(text) < 6 else 0
     if number not in found.exported:
         raise NotFoundError("No such exported form of this paper.")
@@ -400,11 +400,11 @@ routes = [
     Route("/class/{code}/papers/{paper}/change", change, methods=["POST"]),
     Route("/class/{code}/papers/{paper}/export", export, methods=["POST"]),
     Route("/class/{code}/papers/{paper}/attempts/{attempt}", attempt),
-    Route("/class/{code}/papers/{paper}/forms/{form}", exported),
-    Route("/class/{code}/papers/{paper}/forms/{form}", type_in, methods=["POST"]),
-    Route("/class/{code}/papers/{paper}/forms/{form}/sounds.zip", form_zip),
-    Route("/class/{code}/papers/{paper}/forms/{form}/key", open_key, methods=["POST"]),
-    Route("/class/{code}/papers/{paper}/forms/{form}/key.pdf", key),
+    Route("/class/{code}/papers/{paper}/forms/{number}", exported),
+    Route("/class/{code}/papers/{paper}/forms/{number}", type_in, methods=["POST"]),
+    Route("/class/{code}/papers/{paper}/forms/{number}/sounds.zip", form_zip),
+    Route("/class/{code}/papers/{paper}/forms/{number}/key", open_key, methods=["POST"]),
+    Route("/class/{code}/papers/{paper}/forms/{number}/key.pdf", key),
     Route("/practise/papers", own_papers),
     Route("/practise/papers/{paper}/begin", begin, methods=["POST"]),
     Route("/practise/attempts/{attempt}", attempt_page),
