@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import subprocess
 import sys
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -16,6 +17,14 @@ from serving import Site
 
 pytestmark = pytest.mark.browser
 AXE = Path(__file__).resolve().parents[2] / "node_modules" / "axe-core" / "axe.min.js"
+
+
+@pytest.fixture(autouse=True)
+def unhurried(lecturer: Page) -> Iterator[None]:
+    """The first recording brings the whole of scipy and matplotlib in: a busy machine takes its time over it."""
+    lecturer.set_default_timeout(40_000)
+    yield
+    lecturer.set_default_timeout(8000)
 
 
 @pytest.fixture(scope="module")
@@ -33,7 +42,7 @@ def take_in(lecturer: Page, site: Site, rendered: Path) -> str:
     lecturer.get_by_label("Sound (.wav").set_input_files(rendered)
     lecturer.get_by_label("Cuff pressure, CSV").set_input_files(rendered.with_suffix(".csv"))
     lecturer.get_by_role("button", name="Listen to it").click()
-    lecturer.wait_for_url(re.compile(r"/recordings/[0-9a-f]{20}$"), timeout=30_000)
+    lecturer.wait_for_url(re.compile(r"/recordings/[0-9a-f]{20}$"))
     return lecturer.url
 
 
@@ -63,7 +72,7 @@ def test_taken_in_seen_heard_kept_and_compared(site: Site, lecturer: Page, rende
         expect(lecturer.get_by_role("img", name=re.compile(f"^{end} between"))).to_be_visible()
     assert lecturer.evaluate("document.querySelector('figure img').decode().then(() => true)")
     lecturer.get_by_role("button", name="Before systolic").click()
-    lecturer.wait_for_function("() => window.hushpoint.facts().trace.length > 60", timeout=20_000)
+    lecturer.wait_for_function("() => window.hushpoint.facts().trace.length > 60")
     found = facts(lecturer)
     assert found["playing"]
     trace = found["trace"][5:]
@@ -96,7 +105,7 @@ def test_taken_in_seen_heard_kept_and_compared(site: Site, lecturer: Page, rende
         lecturer.get_by_role("button", name="Add the reading").click()
         expect(lecturer.locator("#observers").get_by_role("rowheader", name=code)).to_be_visible()
     assert lecturer.url.split("?")[0] == address
-    lecturer.get_by_role("link", name="How far do observers and ear agree?").click(timeout=30_000)
+    lecturer.get_by_role("link", name="How far do observers and ear agree?").click()
     expect(lecturer.get_by_role("heading", name="ear minus A")).to_be_visible()
     expect(lecturer.get_by_role("heading", name="B minus A")).to_be_visible()
 

@@ -203,3 +203,27 @@ def test_a_scheduler_without_the_extra_is_one_line(many: Path, tmp_path: Path) -
     )
     assert answer.returncode == 2
     assert answer.stderr == "hushpoint: --scheduler needs the extra: pip install 'hushpoint[dask]'\n"
+
+
+class Ending:
+    """Stands in a batch like a recording's path, and ends whatever process takes it out of its parcel."""
+
+    name = "ending.wav"
+
+    def __str__(self) -> str:
+        return self.name
+
+    def __reduce__(self) -> tuple[object, tuple[int]]:
+        return os._exit, (1,)
+
+
+def test_a_recording_that_ends_its_process_twice_is_named(many: Path, one_answer: dict[str, object]) -> None:
+    """The one gets an object with `error`; those before, beside and after it their answers, in order."""
+    from hushpoint.cli.read import _results
+
+    paths: list[object] = [*sorted(many.glob("*.wav"))[:4]]
+    paths.insert(2, Ending())
+    found = list(_results([(path, None, False, "png") for path in paths], 2))  # type: ignore[misc]
+    assert [one.pop("file") for one in found] == [str(path) for path in paths]
+    assert "its process ended 2 times" in found.pop(2)["error"]
+    assert found == [one_answer] * 4

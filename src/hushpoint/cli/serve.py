@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+import shutil
 import socket
 import sys
 from contextlib import suppress
@@ -13,6 +14,7 @@ import uvicorn
 
 from hushpoint.cli.keep import DEFAULT_DATA
 from hushpoint.desk import demo
+from hushpoint.desk.recordings import RecordingFiles
 from hushpoint.errors import HushpointError
 from hushpoint.ledger.store import FILE_NAME, open_sqlite
 from hushpoint.wiring import Settings, build
@@ -52,11 +54,14 @@ def _demo_ready(folder: Path) -> str:
         marker.write_text("Everything in this folder is invented.\n", encoding="utf-8")
         for left in folder.glob(f"{FILE_NAME}*"):
             left.unlink()  # a first run that was stopped half way begins anew
+        files = RecordingFiles(folder)
+        shutil.rmtree(files.kept, ignore_errors=True)
         print("making the invented college ...", file=sys.stderr)  # noqa: T201
         now = datetime.now(UTC)
         clock = demo.DemoClock(now)
         ledger = open_sqlite(folder / FILE_NAME, clock=clock)
         code = demo.build_demo(ledger, clock, now)
+        demo.add_recordings(ledger, files)
         ledger.close()
         (folder / "READY").write_text(f"{code}\n", encoding="utf-8")
     return (folder / "READY").read_text(encoding="utf-8").strip()

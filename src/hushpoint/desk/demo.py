@@ -6,22 +6,30 @@ releases with a hand of their own, and writes what an ear of their own heard; th
 
 from __future__ import annotations
 
+import io
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import numpy as np
 
-from hushpoint.arm import STANDARD_CUFF, held_release, truth_of
-from hushpoint.desk import access, bench, classes
+from hushpoint.arm import STANDARD_CUFF, Person, held_release, render_measurement, truth_of
+from hushpoint.desk import access, bench, classes, recordings
 from hushpoint.ledger.records import Ledger
 from hushpoint.measure import Heard
+from hushpoint.recording import wav_bytes
 
 CLASS_NAME = "Measuring at rest, invented group A"
 PASSWORD = "invented-lecturer"  # noqa: S105 - printed on the page; it opens invented data only
 SEED = 20260302
 POLICY = "PALPATED_30"
 WEEKS = 3
+RECORDED: tuple[tuple[float, float, tuple[float, float] | None], ...] = (
+    (118, 74, None),
+    (136, 86, None),
+    (168, 94, (132, 148)),
+)
+"""Systolic, diastolic and silent gap of the arms of its kept recordings [mmHg]."""
 
 NAMES = (
     "Ines Invented",
@@ -92,6 +100,23 @@ def build_demo(ledger: Ledger, clock: DemoClock, now: datetime) -> str:
                 _measure(ledger, room=room, who=who, ref=f"invented-{week}-{time}", habit=habit, rng=rng)
     clock.to(now)
     return room
+
+
+def add_recordings(ledger: Ledger, files: recordings.RecordingFiles) -> None:
+    """Keep rendered recordings as if taken from an arm, each with the readings of two invented observers."""
+    for place, (systolic, diastolic, gap) in enumerate(RECORDED):
+        person = Person(systolic_mmhg=systolic, diastolic_mmhg=diastolic, gap_mmhg=gap)
+        made = render_measurement(person, release_mmhg_per_s=2.5, seed=SEED + place, noise="quiet")
+        pairs = zip(made.time_s.tolist(), made.pressure_mmhg.tolist(), strict=True)
+        pressure = "time_s,pressure_mmHg\n" + "".join(f"{at:.3f},{mmhg:.2f}\n" for at, mmhg in pairs)
+        sound = wav_bytes(made.samples, made.rate_hz)
+        one = recordings.bring_in(files, "invented.wav", io.BytesIO(sound), io.BytesIO(pressure.encode()))
+        recordings.keep(ledger, files, one, label=f"Invented {place + 1}")
+        upper, lower = (2 * round(made.made[f"{end}_mmhg"] / 2) for end in ("systolic", "diastolic"))
+        for observer, late in (("A", 0), ("B", 4)):  # B hears late
+            recordings.observe(
+                ledger, files, one, observer=observer, systolic=upper - late, diastolic=lower, answer_seen=False
+            )
 
 
 def _measure(
