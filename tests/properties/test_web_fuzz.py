@@ -28,6 +28,7 @@ from hushpoint.wiring import Settings, build
 from permission_rows import kit as kit_rows
 from permission_rows import measured as measured_rows
 from permission_rows import pairs as pair_rows
+from permission_rows import recall as recall_rows
 from permission_rows import recordings as recordings_rows
 from permission_rows import rotation as rotation_rows
 
@@ -104,6 +105,7 @@ FORMS: dict[str, dict[str, str]] = {
     "/kit/{item}/wiped": {"to": "item"},
     "/kit/{item}/knocked": {"to": "hand"},
     "/kit/{item}/check": {**kit_rows.CHECK, "checked_at": "2026-05-01T10:00", "points": "", "store": "yes", "ref": "a"},
+    "/kit/recall/{gauge}/decide": recall_rows.DECIDED,
     "/kit/{item}/timed": {**kit_rows.TIMES, "points": "", "store": "yes", "ref": "a"},
 }
 CHOICES = right_choices(case_of(7, 1))
@@ -187,6 +189,7 @@ def target(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Target]:
         found.words |= {"attempt": attempt.id, "place": "1", "phase": "IV"}
         found.words["round"] = rounds.open_round(ledger, room=code, seed=3)
         kit_rows.furnish(app, ledger, found.words)
+        recall_rows.furnish(app, ledger, found.words)
         recordings_rows.furnish(app, ledger, found.words)
         rotation_rows.furnish(app, ledger, found.words)
         found.measurement()
