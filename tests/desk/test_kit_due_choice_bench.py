@@ -216,6 +216,7 @@ def test_timed_tests_are_stored_with_their_result(ledger: Ledger) -> None:
     exhaust = kit_bench.read_times(kit_bench.times_of({**texts, "test": "exhaust"}, ("e.csv", file)))
     assert exhaust.result.verdict == "pass"
     assert kit_timed.latest([stored]) == [stored]
+    assert kit_timed.latest([stored], before=datetime.fromisoformat(stored.at) - timedelta(seconds=1)) == []
 
 
 @pytest.mark.parametrize(

@@ -187,7 +187,8 @@ async def certificate(request: Request) -> Response:
 
     def made() -> bytes:
         months = kit_due.interval_months(context.ledger)
-        timed = kit_timed.latest(kit_timed.timed_of(context.ledger, gauge))
+        later = next((one.at for one in gauge.checks if one.checked_at > stored.checked_at), None)
+        timed = kit_timed.latest(kit_timed.timed_of(context.ledger, gauge), before=later)
         return kit_sheets.certificate(gauge, stored, timed, months=months, invented=context.invented)
 
     name = "INVENTED-gauge-check" if context.invented else "gauge-check"
