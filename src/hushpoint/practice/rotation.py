@@ -442,7 +442,8 @@ def _solved(
     most_owed = max((here[one].owed for one in testers), default=0.0) or 1.0
     for tester in testers:
         first = FIRST_PAIR * (1 + here[tester].owed / most_owed)
-        cost[column[tester]] = 0.0 if paired.get(tester, 0) else -first
+        served = here[tester].competent or paired.get(tester, 0) > 0
+        cost[column[tester]] = 0.0 if served else -first
     rows: list[dict[int, float]] = []
     limits: list[float] = []
 
@@ -474,7 +475,7 @@ def _solved(
         constraints=LinearConstraint(matrix, -np.inf, np.array(limits)),
         bounds=Bounds(0, 1),
         integrality=np.ones(len(cost)),
-        options={"time_limit": 1.5, "mip_rel_gap": 1e-3},
+        options={"time_limit": 1.0, "mip_rel_gap": 1e-3},
     )
     if solved.x is None:
         return []

@@ -161,7 +161,8 @@ def sheet_values(
             [
                 f"{place * step} to {(place + 1) * step}",
                 one["tester"],
-                f"{one['client']}, {one['arm']} arm",
+                one["client"],
+                one["arm"],
                 one["recorder"],
                 ", ".join(one["watchers"]),
                 one["pair"],
@@ -236,7 +237,9 @@ async def _values(request: Request, room: str) -> dict[str, Any]:
         if count < stands.asked.tests and who not in stands.absent
     )
     unpaired = sorted(
-        names.get(who, NOBODY) for who in stands.plan.tests if who not in stands.plan.pairs and who in names
+        names[who]
+        for who in stands.plan.tests
+        if who in names and who not in stands.plan.pairs and who not in stands.competent
     )
     return values | {
         "slot": slot,
