@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import json
+import math
 import statistics
 from pathlib import Path
 from typing import Any
@@ -14,6 +15,7 @@ from hushpoint.agreement import PairedReading, agree
 from hushpoint.agreement.reliability import concordance, intraclass
 from hushpoint.agreement.replicates import repeatability, replicate_limits
 from hushpoint.cli.judge import judge_file
+from hushpoint.ear.standards import bhs_grade, criterion_2_limit_mmhg
 
 PUBLISHED = Path(__file__).resolve().parents[1] / "published"
 
@@ -117,3 +119,32 @@ def test_shipped_rules_on_all_255_pairs(
     shares = {"2": 92.157, "4": 97.255, "5": 97.255, "10": 99.216}
     for count in found["counts"]:
         assert round(count["percent"], 3) == shares[str(count["within_mmhg"])]
+
+
+def test_figure_5_grade_and_both_criteria(shared_data: Path) -> None:
+    """The machine gets grade D, fails criterion 1 on 255 pairs and criterion 2 on 85 means."""
+    readings = people(shared_data)
+    off = [
+        [s - (j + r) / 2 for j, r, s in zip(*three, strict=True)]
+        for three in zip(readings["J"], readings["R"], readings["S"], strict=True)
+    ]
+    pairs = [value for three in off for value in three]
+    shares = [100 * sum(abs(value) <= limit for value in pairs) / 255 for limit in (5, 10, 15)]
+    assert bhs_grade((shares[0], shares[1], shares[2])) == "D"
+    assert not (abs(statistics.mean(pairs)) <= 5 and statistics.stdev(pairs) <= 8)
+    means = [statistics.mean(three) for three in off]
+    # Beyond a mean of 5 no spread is allowed at all.
+    assert abs(statistics.mean(means)) > 5 or statistics.stdev(means) > criterion_2_limit_mmhg(statistics.mean(means))
+    assert round(statistics.stdev(means), 6) == 18.851585
+
+
+def test_ratio_of_machine_and_observer_from_logarithms(shared_data: Path) -> None:
+    """Section 3 of 1999: J over S is 0.886 on the whole, limits 0.685 to 1.146."""
+    readings = people(shared_data)
+    rows = [
+        PairedReading(str(place), who, math.log(three[0])) for who in "SJ" for place, three in enumerate(readings[who])
+    ]
+    found = agree(rows, "S").pairs[0].systolic
+    assert found.limits_mmhg is not None
+    assert round(math.exp(found.bias_mmhg), 3) == 0.886
+    assert [round(math.exp(end), 3) for end in found.limits_mmhg] == [0.685, 1.146]

@@ -398,6 +398,6 @@ def layout_of(
 
 
 def _numbered(names: Sequence[str]) -> tuple[Ints, tuple[str, ...]]:
-    places: dict[str, int] = {}
-    numbers = np.fromiter((places.setdefault(name, len(places)) for name in names), dtype=np.int64, count=len(names))
+    places = {name: place for place, name in enumerate(dict.fromkeys(names))}
+    numbers = np.fromiter(map(places.__getitem__, names), dtype=np.int64, count=len(names))
     return numbers, tuple(places)

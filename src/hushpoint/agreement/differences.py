@@ -149,8 +149,18 @@ def agree(readings: Iterable[PairedReading], reference: str | None = None) -> Ag
         wanted = [(name, reference) for name in observers if name != reference]
     found: list[PairAgreement] = []
     notes = _rows_left_out(rows, reference)
+    places: dict[str, dict[str, int]] = {}
     for observer, other in wanted:
-        both = pairs(by_observer[observer] + by_observer[other], observer, other)
+        theirs = by_observer[other]
+        if other not in places:
+            places[other] = {row.measurement: place for place, row in enumerate(theirs)}
+        shared = ((places[other].get(row.measurement), row) for row in by_observer[observer])
+        both = tuple(
+            (row, theirs[place])
+            for place, row in sorted(
+                ((place, row) for place, row in shared if place is not None), key=lambda each: each[0]
+            )
+        )
         if not both:
             notes.append(f"{observer} and {other} share no measurement, so they are not compared")
             continue

@@ -107,18 +107,20 @@ def gauge_watch(found: FittedEnd) -> GaugeWatch:
 
 def _weeks(found: FittedEnd) -> tuple[Ints, tuple[str, ...]]:
     """The week of each reading, from 0 on, and the weeks' Mondays; readings without a time count to the first."""
-    days = [_day(row.at) for row in found.rows]
-    told = sorted({day - timedelta(days=day.weekday()) for day in days if day is not None})
+    mondays = {at: _monday(at) for at in {row.at for row in found.rows}}
+    told = sorted({monday for monday in mondays.values() if monday is not None})
     places = {monday: place for place, monday in enumerate(told)}
-    weeks = [0 if day is None else places[day - timedelta(days=day.weekday())] for day in days]
-    return np.array(weeks, dtype=np.int64), tuple(monday.isoformat() for monday in told) or ("",)
+    week_of = {at: 0 if monday is None else places[monday] for at, monday in mondays.items()}
+    weeks = np.array([week_of[row.at] for row in found.rows], dtype=np.int64)
+    return weeks, tuple(monday.isoformat() for monday in told) or ("",)
 
 
-def _day(at: str) -> date | None:
+def _monday(at: str) -> date | None:
     try:
-        return date.fromisoformat(at[:10])
+        day = date.fromisoformat(at[:10])
     except ValueError:
         return None
+    return day - timedelta(days=day.weekday())
 
 
 def _evidence(found: FittedEnd, weeks: Ints, count: int) -> tuple[Floats, Floats]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from hushpoint.agreement import Agreement, Correlation, InFull, PairedReading, in_full, pairs
+from hushpoint.agreement import Agreement, Correlation, InFull, PairedReading, in_full
 
 CLEAR_TREND_P = 0.01
 """A trend less clear than this is told as none to be seen (our choice)."""
@@ -13,12 +13,13 @@ CLEAR_TREND_P = 0.01
 
 def agreement_in_full(found: Agreement, readings: Sequence[PairedReading]) -> list[dict[str, InFull]]:
     """Return for each pair of an agreement its ends in full, by name."""
-    by_observer: dict[str, list[PairedReading]] = {}
+    by_observer: dict[str, dict[str, PairedReading]] = {}
     for row in readings:
-        by_observer.setdefault(row.observer, []).append(row)
+        by_observer.setdefault(row.observer, {})[row.measurement] = row
     whole = []
     for pair in found.pairs:
-        both = pairs(by_observer[pair.observer] + by_observer[pair.reference], pair.observer, pair.reference)
+        theirs = by_observer[pair.reference]
+        both = [(row, theirs[name]) for name, row in by_observer[pair.observer].items() if name in theirs]
         ends = {"systolic": in_full(both, "systolic"), "diastolic": in_full(both, "diastolic")}
         whole.append({end: one for end, one in ends.items() if one is not None})
     return whole
