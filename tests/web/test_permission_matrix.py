@@ -21,16 +21,23 @@ from hushpoint.practice.cases import case_of
 from hushpoint.practice.setup import right_choices
 from hushpoint.web.app import routes
 from hushpoint.wiring import Settings, build
+<<<<<<< HEAD
 from permission_rows import check, house, kit, measured, pairs, papers, recall, recordings, rotation, rounds
 from permission_rows.rows import ASKERS, Asked
 
 AREAS = (house, kit, pairs, rounds, check, recordings, recall, rotation, measured, papers)
+=======
+from permission_rows import check, client, house, kit, pairs, recall, recordings, rounds
+from permission_rows.rows import ASKERS, Asked
+
+AREAS = (house, client, kit, pairs, rounds, check, recordings, recall)
+>>>>>>> 8989593 (A led visit in the browser: gates, clock, readings, verdict, letter, referrals; policies adopted from a file)
 """One module an area; a further one may have `furnish(app, ledger, words)`, which adds the words its paths need."""
 TABLE: dict[tuple[str, str], Asked] = {}
 for _area in AREAS:
     assert not TABLE.keys() & _area.TABLE.keys()
     TABLE |= _area.TABLE
-TABLE |= house.LAST
+TABLE |= house.LAST | client.LAST
 
 
 @dataclass

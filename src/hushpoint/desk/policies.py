@@ -48,19 +48,36 @@ def adopt(ledger: Ledger, data: bytes, name: str) -> ClinicalPolicy:
     return policy
 
 
-def known_policies(ledger: Ledger) -> Mapping[str, ClinicalPolicy]:
-    """Return the shipped and the adopted policies by id."""
+def known_policies(ledger: Ledger, *, before: int | None = None) -> Mapping[str, ClinicalPolicy]:
+    """Return the shipped and the adopted policies by id, as they stood `before` a row of the journal."""
     found = dict(clinical_policies())
     for row in ledger.rows(kinds=[Kind.POLICY_ADOPTED]):
-        if row.body is not None:
+        if row.body is not None and (before is None or row.seq < before):
             found[row.body["id"]] = read_own_policy(row.body["text"], row.body["id"])
     return found
 
 
-def known_policy(ledger: Ledger, policy_id: str) -> ClinicalPolicy:
+def known_policy(ledger: Ledger, policy_id: str, *, before: int | None = None) -> ClinicalPolicy:
     """Return a shipped or adopted policy; raises BadInputError with the list where there is none."""
-    found = known_policies(ledger)
+    found = known_policies(ledger, before=before)
     if policy_id not in found:
         told = policy_id[:40].encode("unicode_escape").decode()
         raise BadInputError(f'policy "{told}": must be one of {", ".join(found)}')
     return found[policy_id]
+
+
+EMERGENCY_SETTING = "emergency_number"
+LONGEST_NUMBER = 20
+
+
+def emergency_number(ledger: Ledger) -> str:
+    """Return the number that the emergency screen names, "" where the institution has set none."""
+    return ledger.setting(EMERGENCY_SETTING) or ""
+
+
+def set_emergency_number(ledger: Ledger, number: str) -> None:
+    """Set the number of the emergency service; raises BadInputError for anything but digits, spaces and +."""
+    number = number.strip()
+    if len(number) > LONGEST_NUMBER or not all(sign.isascii() and (sign.isdigit() or sign in "+ ") for sign in number):
+        raise BadInputError(f"emergency number: must be at most {LONGEST_NUMBER} digits, spaces and +, or empty")
+    ledger.set_setting(EMERGENCY_SETTING, number)

@@ -75,6 +75,12 @@ class Kind(StrEnum):
     CONSENT_WITHDRAWN = "consent.withdrawn"
     FINDING_PLAN_SET = "finding.plan_set"
     FINDING_NOTED = "finding.noted"
+    VISIT_BEGUN = "visit.begun"
+    VISIT_TOLD = "visit.told"
+    VISIT_CLOSED = "visit.closed"
+    LETTER_MADE = "letter.made"
+    REFERRAL_REPLIED = "referral.replied"
+    REFERRAL_CLOSED = "referral.closed"
     PERSON_ERASED = "person.erased"
 
 

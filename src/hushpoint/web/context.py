@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -64,6 +65,10 @@ def sentence(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
+def _utc() -> datetime:
+    return datetime.now(UTC)
+
+
 class Context:
     """The app's parts, put together in `wiring`; kept in `app.state.context`."""
 
@@ -77,7 +82,9 @@ class Context:
         invented: bool = False,
         demo_password: str = "",
         addresses: tuple[str, ...] = (),
+        clock: Callable[[], datetime] = _utc,
     ) -> None:
+        self.clock = clock
         self.ledger = ledger
         self.grade_soon = grade_soon
         self.recordings = recordings
