@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import pkgutil
 from collections.abc import Iterator
 from dataclasses import dataclass
+from importlib import import_module
 from pathlib import Path
 from typing import Any
 
@@ -13,6 +15,7 @@ from starlette.applications import Starlette
 from starlette.routing import Mount, Route
 from starlette.testclient import TestClient
 
+import permission_rows
 from bench_logs import bench_log
 from hushpoint.desk import bench, classes
 from hushpoint.ledger.memory import MemoryLedger
@@ -21,23 +24,17 @@ from hushpoint.practice.cases import case_of
 from hushpoint.practice.setup import right_choices
 from hushpoint.web.app import routes
 from hushpoint.wiring import Settings, build
-<<<<<<< HEAD
-from permission_rows import check, house, kit, measured, pairs, papers, recall, recordings, rotation, rounds
+from permission_rows.house import PASSWORD
 from permission_rows.rows import ASKERS, Asked
 
-AREAS = (house, kit, pairs, rounds, check, recordings, recall, rotation, measured, papers)
-=======
-from permission_rows import check, client, house, kit, pairs, recall, recordings, rounds
-from permission_rows.rows import ASKERS, Asked
-
-AREAS = (house, client, kit, pairs, rounds, check, recordings, recall)
->>>>>>> 8989593 (A led visit in the browser: gates, clock, readings, verdict, letter, referrals; policies adopted from a file)
-"""One module an area; a further one may have `furnish(app, ledger, words)`, which adds the words its paths need."""
+AREAS = [import_module(f"permission_rows.{one.name}") for one in pkgutil.iter_modules(permission_rows.__path__)]
+"""Every module of permission_rows: TABLE; LAST, asked after all others; `furnish(app, ledger, words)`."""
 TABLE: dict[tuple[str, str], Asked] = {}
-for _area in AREAS:
-    assert not TABLE.keys() & _area.TABLE.keys()
-    TABLE |= _area.TABLE
-TABLE |= house.LAST | client.LAST
+for _part in ("TABLE", "LAST"):
+    for _area in AREAS:
+        _rows = getattr(_area, _part, {})
+        assert not TABLE.keys() & _rows.keys()
+        TABLE |= _rows
 
 
 @dataclass
@@ -70,7 +67,7 @@ def school(tmp_path: Path) -> Iterator[School]:
     ledger = MemoryLedger()
     app = build(Settings(data_dir=tmp_path), ledger)
     with TestClient(app, client=("127.0.0.1", 1), follow_redirects=False) as lecturer:
-        lecturer.post("/class/first-run", data={"password": house.PASSWORD})
+        lecturer.post("/class/first-run", data={"password": PASSWORD})
         code, other = (classes.open_class(ledger, name=name, policy_id="PALPATED_30") for name in "AB")
         cookies = {"stranger": {}, "lecturer": dict(lecturer.cookies)}
         for asker, room in (("learner", code), ("classmate", code), ("elsewhere", other)):

@@ -15,7 +15,22 @@ from starlette.routing import BaseRoute, Mount
 from starlette.staticfiles import StaticFiles
 
 from hushpoint.errors import AlreadyDoneError, BadInputError, HushpointError, NotAllowedError, NotFoundError
-from hushpoint.web import (, agreement, check, client, door, kit, klass, pairs, practise, recall, recordings, rounds
+from hushpoint.web import (
+    agreement,
+    check,
+    client,
+    door,
+    kit,
+    klass,
+    measured,
+    pairs,
+    papers,
+    practise,
+    recall,
+    recordings,
+    rotation,
+    rounds,
+)
 from hushpoint.web.context import Context, page
 from hushpoint.web.guard import Guard
 
@@ -49,13 +64,13 @@ def routes() -> list[BaseRoute]:
         *agreement.routes,
         *check.routes,
         *recordings.routes,
+        *client.routes,
         *rounds.routes,
         *recall.routes,
         *rotation.routes,
         *measured.routes,
         *papers.routes,
         *kit.routes,
-        *client.routes,
         Mount("/static", StaticFiles(directory=_STATIC), name="static"),
     ]
 
