@@ -97,7 +97,9 @@ def test_a_gauge_out_of_use_is_not_picked(bench: Bench) -> None:
     """It is shown, cannot be chosen, and a scan of it says why."""
     gauge = bench.add("gauge", "G4")
     bench.learner.get(f"/k/{gauge.id}")
-    bench.lecturer.post(f"/kit/{gauge.id}/check", data=sheet(-6, store="yes", ref="a"))
+    failed = bench.lecturer.post(f"/kit/{gauge.id}/check", data=sheet(-6, store="yes", ref="a"))
+    assert f'href="/kit/recall/{gauge.id}"' in failed.text
+    assert bench.lecturer.get(f"/kit/recall/{gauge.id}").status_code == 200
     shown = bench.learner.get("/reading").text
     assert f'value="{gauge.id}" data-label="G4" disabled' in shown
     scanned = bench.learner.get(f"/k/{gauge.id}", headers={"accept": "text/html"})
