@@ -104,5 +104,11 @@ def test_every_state_is_accessible_and_fits_a_phone(site: Site, phone: Page) -> 
     looker.look("judged")
     phone.goto(site.classroom + "/practise")
     looker.look("own readings")
+    phone.goto(site.classroom + "/practise/check")
+    learner.press("#play")
+    learner.press("#not-heard")
+    looker.look("device check")
+    learner.press("#heard")
+    looker.look("device check, taps")
     assert learner.faults == []
     assert looker.faults == [], "\n".join(map(str, looker.faults))

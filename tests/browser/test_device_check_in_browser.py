@@ -94,7 +94,7 @@ def test_the_faintest_sound_and_the_delay_are_kept_on_the_device_alone(check_sit
     taps = hear_the_faintest(phone, -44.0)
     expect(phone.locator("#result-first")).to_have_text("This device carries the faintest sounds")
     assert 16 <= taps < 40
-    level_db = float(phone.evaluate("localStorage.getItem('hushpoint.level-db')"))
+    level_db = float(phone.evaluate("localStorage.getItem('hushpoint.level-db-headphones')"))
     assert -12 <= level_db <= 0
     phone.tap("#to-delay")
     phone.evaluate(

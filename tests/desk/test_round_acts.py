@@ -63,8 +63,9 @@ def test_own_error_and_spread_once_open() -> None:
     rounds.close(ledger, room=code, round_id=one.id, how="opened")
     one = rounds.round_of(ledger, code, one.id)
     mine = rounds.own_result(one, learners[3])
-    off = round(one.key.systolic_mmhg + 2 - one.key.systolic.mmhg)
-    assert mine["ends"]["systolic"]["off"] == f"{off} high"
+    assert mine["ends"]["systolic"]["off"] == "2 high"
+    assert mine["ends"]["diastolic"]["off"] == "2 low"
+    assert rounds.own_result(one, learners[1])["ends"]["systolic"]["off"] == "exact"
     assert mine["kind"] == "a silent gap"
     shown = rounds.spread(one)
     for end in shown["ends"]:

@@ -31,7 +31,7 @@ LEAD_MS = 5000.0
 """From the lecturer's start to the first sample: long enough for the slowest phone to hear of it (design choice)."""
 MOST_STARTS = 9
 RULER_MMHG = 20
-"""The ruler runs from this much below the truth to this much above; the rest is counted at its ends."""
+"""The ruler runs from this much below the key to this much above; the rest is counted at its ends."""
 _ROWS = (Kind.ROUND_OPENED, Kind.ROUND_READY, Kind.ROUND_STARTED, Kind.ROUND_SEALED, Kind.ROUND_CLOSED)
 ANY = "any"
 
@@ -180,12 +180,13 @@ def own_result(found: Round, who: str) -> dict[str, Any]:
         raise NotAllowedError("The answers are not open yet.")
     mine = found.sealed.get(who)
     ends = {}
-    for end, truth_mmhg in truths(found.key):
+    for end, truth, key_mmhg in keyed(found.key):
         wrote = None if mine is None else mine[end]
         ends[end] = {
-            "truth": truth_words(truth_mmhg),
+            "truth": truth,
+            "key": key_mmhg,
             "wrote": wrote,
-            "off": None if wrote is None else off_words(wrote - truth_mmhg),
+            "off": None if wrote is None else off_words(wrote - key_mmhg),
         }
     return {"round": found.id, "sealed": mine is not None, "ends": ends, "kind": kind_words(found.kind)}
 
@@ -193,20 +194,21 @@ def own_result(found: Round, who: str) -> dict[str, Any]:
 def spread(found: Round) -> dict[str, Any]:
     """Return what everyone may see of opened answers, without names: the truth; marks and last digits from five on.
 
-    `marks` is None below five people who wrote a number at that end: (mmHg from the truth, how many), ends included.
+    `marks` is None below five people who wrote a number at that end: (mmHg from the key, how many), ends included.
     """
     if found.closed != "opened":
         raise NotAllowedError("The answers are not open yet.")
     answers = list(found.sealed.values())
     enough = len(answers) >= FEWEST_FOR_SPREAD
     ends = []
-    for end, truth_mmhg in truths(found.key):
+    for end, truth, key_mmhg in keyed(found.key):
         wrote = [int(one[end]) for one in answers if one[end] is not None]
-        off = Counter(max(-RULER_MMHG, min(RULER_MMHG, whole_mmhg(one - truth_mmhg))) for one in wrote)
+        off = Counter(max(-RULER_MMHG, min(RULER_MMHG, one - key_mmhg)) for one in wrote)
         ends.append(
             {
                 "end": end,
-                "truth": truth_words(truth_mmhg),
+                "truth": truth,
+                "key": key_mmhg,
                 "not_heard": len(answers) - len(wrote) if enough else None,
                 "marks": sorted(off.items()) if enough and len(wrote) >= FEWEST_FOR_SPREAD else None,
             }
@@ -220,9 +222,12 @@ def spread(found: Round) -> dict[str, Any]:
     }
 
 
-def truths(key: Key) -> tuple[tuple[str, float], tuple[str, float]]:
-    """Return each end with its truth to one decimal [mmHg]."""
-    return (("systolic", round(key.systolic.mmhg, 1)), ("diastolic", round(key.diastolic.mmhg, 1)))
+def keyed(key: Key) -> tuple[tuple[str, str, int], tuple[str, str, int]]:
+    """Return each end with its truth in words and the key that answers are held against, the nearest 2 [mmHg]."""
+    return (
+        ("systolic", truth_words(key.systolic.mmhg), key.systolic_mmhg),
+        ("diastolic", truth_words(key.diastolic.mmhg), key.diastolic_mmhg),
+    )
 
 
 def off_words(error_mmhg: float) -> str:

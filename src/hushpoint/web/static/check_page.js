@@ -125,7 +125,7 @@ function tap(told) {
 
 /** @param {{carries: boolean, level_db: number, words: string, sign_off: boolean}} found */
 function finish(found) {
-  setting("level-db", String(found.level_db));
+  setting(`level-db-${chosen()}`, String(found.level_db));
   setting("profile", chosen());
   byId("result-first").textContent = found.carries ? "This device carries the faintest sounds" : "Not yet";
   byId("result-words").textContent = `${found.words} ${PROFILE_WORDS[chosen()]}`;

@@ -17,9 +17,12 @@ export function profile() {
   return kept === "phone" || kept === "laptop" ? kept : "headphones";
 }
 
-/** The level found by the device check [dB], 0 where none was made. */
-export function level_db() {
-  const kept = Number(setting("level-db"));
+/**
+ * The level found by the device check with a profile [dB], 0 where none was made.
+ * @param {Profile} of
+ */
+export function level_db(of) {
+  const kept = Number(setting(`level-db-${of}`));
   return Number.isFinite(kept) ? Math.min(9, Math.max(-12, kept)) : 0;
 }
 

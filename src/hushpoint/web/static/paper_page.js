@@ -49,6 +49,7 @@ async function tried(act) {
 
 async function begin() {
   player ??= new Player(await wokenContext(), turnNeedle, () => say("Over. Write what you heard, then seal."));
+  player.profile = /** @type {import("./device.js").Profile} */ (byId("bench").dataset.profile ?? player.profile);
   await next();
 }
 

@@ -2,7 +2,7 @@
 
 import { joined } from "./bench_rule.js";
 import { steadyClock } from "./bench_needle.js";
-import { latencyOf, level_db } from "./device.js";
+import { latencyOf, level_db, profile } from "./device.js";
 
 /** A start nearer than this is played at once, from where it should have been [s]. */
 const TOO_NEAR_S = 0.03;
@@ -23,6 +23,8 @@ export class Player {
     this.context = context;
     this.turn = turn;
     this.ended = ended;
+    /** How this device is listened with: its level is that profile's. */
+    this.profile = profile();
     /** @type {AudioBuffer | null} */
     this.buffer = null;
     /** @type {Path} */
@@ -99,7 +101,7 @@ export class Player {
     if (late_s >= this.buffer.duration) return;
     const source = this.context.createBufferSource();
     const volume = this.context.createGain();
-    volume.gain.value = 10 ** (level_db() / 20);
+    volume.gain.value = 10 ** (level_db(this.profile) / 20);
     source.buffer = this.buffer;
     source.connect(volume).connect(this.context.destination);
     if (late_s > 0) source.start(this.context.currentTime + TOO_NEAR_S, late_s);

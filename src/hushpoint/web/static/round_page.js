@@ -13,7 +13,7 @@ import { askServerTime, readClock } from "./server_clock.js";
 /**
  * @typedef {{round: string | null, state: "none" | "open" | "started" | "opened" | "cancelled", starts?: number,
  *   starts_at_ms?: number | null, sealed?: string | null}} Told
- * @typedef {{sealed: boolean, kind: string, ends: Record<string, {truth: string, wrote: number | null, off: string | null}>}} Result
+ * @typedef {{sealed: boolean, kind: string, ends: Record<string, {truth: string, key: number, wrote: number | null, off: string | null}>}} Result
  */
 
 const turnNeedle = drawDial(byId("dial"));
@@ -58,6 +58,7 @@ async function getReady() {
     context ??= await wokenContext();
     player ??= new Player(context, turnNeedle, () => heading("Over. Write what you heard, then seal."));
     const from = `/practise/rounds/${round}`;
+    player.profile = chosen();
     await player.load(`${from}/sound.wav?for=${chosen()}`, `${from}/needle`);
     clock = await readClock(askServerTime, () => performance.now());
     const { status, data } = await ask("POST", `${from}/ready`, { profile: chosen() });
@@ -128,7 +129,7 @@ async function showResult(round) {
   byId("opened-lines").replaceChildren(
     el("p", {}, `It was ${found.kind}.`),
     ...Object.entries(found.ends).map(([end, one]) =>
-      el("p", { class: "off-line" }, `${end}: truth ${one.truth}. ${one.off === null ? (found.sealed ? "You: not heard." : "You sealed nothing.") : `You wrote ${one.wrote}: ${one.off}.`}`),
+      el("p", { class: "off-line" }, `${end}: ${one.key}${one.truth === String(one.key) ? "" : ` (truth ${one.truth}, key the nearest 2)`}. ${one.off === null ? (found.sealed ? "You: not heard." : "You sealed nothing.") : `You wrote ${one.wrote}: ${one.off}.`}`),
     ),
   );
   show("opened");
