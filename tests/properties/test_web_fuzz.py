@@ -31,6 +31,7 @@ from permission_rows import pairs as pair_rows
 from permission_rows import recall as recall_rows
 from permission_rows import recordings as recordings_rows
 from permission_rows import rotation as rotation_rows
+from permission_rows import technique as technique_rows
 
 PASSWORD = "ten letters or more"
 VALUES: dict[str, Any] = {
@@ -98,6 +99,7 @@ FORMS: dict[str, dict[str, str]] = {
     **pair_rows.FORMS,
     **rotation_rows.FORMS,
     **measured_rows.FORMS,
+    **technique_rows.FORMS,
     "/kit/add": {"type": "cuff", "label": "C1", "bladder_width_cm": "13", "bladder_length_cm": "23", "claim": "adult"},
     "/kit/due": {"months": "6"},
     "/kit/{item}/change": {"label": "G4", "serial": "12"},
@@ -125,6 +127,7 @@ BODIES: dict[str, dict[str, Any]] = {
     "/practise/rounds/{round}/ready": {"profile": "headphones"},
     "/practise/rounds/{round}/answer": {"reading": {"systolic": 120, "diastolic": 80}},
     **pair_rows.BODIES,
+    **technique_rows.BODIES,
 }
 
 
@@ -190,6 +193,7 @@ def target(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Target]:
         found.words["round"] = rounds.open_round(ledger, room=code, seed=3)
         kit_rows.furnish(app, ledger, found.words)
         recall_rows.furnish(app, ledger, found.words)
+        technique_rows.furnish(app, ledger, found.words)
         recordings_rows.furnish(app, ledger, found.words)
         rotation_rows.furnish(app, ledger, found.words)
         found.measurement()

@@ -11,12 +11,17 @@ from functools import cache
 
 from hushpoint.guideline.tables import PROVENANCES, package_text, table_rows
 
-_COLUMNS = ("id", "number", "step", "critical", "why", "source", "provenance")
+_COLUMNS = ("id", "number", "step", "critical", "why", "source", "provenance", "moment", "short")
+MOMENTS = ("before", "place", "feel", "listen", "after")
+"""The five screens of a sheet on a phone, in the order of a measurement."""
 
 
 @dataclass(frozen=True, slots=True)
 class TechniqueStep:
-    """One step, in the order of a measurement; `why` tells what leaving it out does (pressures in mmHg)."""
+    """One step, in the order of a measurement; `why` tells what leaving it out does (pressures in mmHg).
+
+    `moment` is one of MOMENTS, `short` the step in the few words that fit a phone's row.
+    """
 
     id: str
     number: int
@@ -25,6 +30,8 @@ class TechniqueStep:
     why: str
     source: str
     provenance: str
+    moment: str
+    short: str
 
 
 def read_technique_steps(text: str, table: str) -> tuple[TechniqueStep, ...]:
@@ -42,6 +49,8 @@ def read_technique_steps(text: str, table: str) -> tuple[TechniqueStep, ...]:
                 why=row.text("why"),
                 source=row.text("source"),
                 provenance=row.one_of("provenance", PROVENANCES),
+                moment=row.one_of("moment", MOMENTS),
+                short=row.text("short"),
             )
         )
     return tuple(steps)

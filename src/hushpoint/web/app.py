@@ -30,6 +30,7 @@ from hushpoint.web import (
     recordings,
     rotation,
     rounds,
+    technique,
 )
 from hushpoint.web.context import Context, page
 from hushpoint.web.guard import Guard
@@ -61,6 +62,7 @@ def routes() -> list[BaseRoute]:
         *klass.routes,
         *practise.routes,
         *pairs.routes,
+        *technique.routes,
         *agreement.routes,
         *check.routes,
         *recordings.routes,
