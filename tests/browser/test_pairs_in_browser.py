@@ -122,7 +122,7 @@ def test_a_file_is_previewed_by_hand_and_stored(site: Site, lecturer: Page, code
         lecturer.get_by_role("button", name="Look at the file").click()
         expect(lecturer.get_by_text(told)).to_be_visible()
     lecturer.get_by_role("button", name="Store 1 pair").click()
-    expect(lecturer.get_by_text("1 pairs stored")).to_be_visible()
+    expect(lecturer.get_by_text("1 pair stored")).to_be_visible()
 
 
 def test_a_technique_sheet_on_a_phone_with_the_network_gone(site: Site, lecturer: Page, code: str) -> None:

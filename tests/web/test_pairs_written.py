@@ -108,7 +108,7 @@ def test_a_file_is_stored_once_asked_and_never_twice(site: tuple[TestClient, Mem
     assert "0 pairs stored" in take_in(lecturer, code, rows, store="yes", alike="yes")[1]
     longer = rows + "Ines Invented,118,74,120,74,2026-05-01,\n"
     assert "looks stored already" in take_in(lecturer, code, longer)[1]
-    assert "1 pairs stored" in take_in(lecturer, code, longer, store="yes")[1]
+    assert "1 pair stored" in take_in(lecturer, code, longer, store="yes")[1]
     assert len(list(live.readings(ledger))) == 6
     assert {one.via for one in live.readings(ledger)} == {"import"}
 
@@ -120,7 +120,7 @@ def test_a_previewed_file_is_stored_from_the_page_as_a_browser_sends_it(
     lecturer, ledger, code = site
     text = f"{HEAD}\r\nInes Invented,124,82,128,82\r\n"
     answer = lecturer.post(f"/class/{code}/pairs/import", data={"text": text, "name": "pairs.csv", "store": "yes"})
-    assert "1 pairs stored" in answer.text
+    assert "1 pair stored" in answer.text
     assert len(list(live.readings(ledger))) == 2
 
 
