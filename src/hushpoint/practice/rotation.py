@@ -24,6 +24,8 @@ SMALLEST_GROUP = 3
 SLOT_MINUTES = 4
 """One reading with its writing down and the change of places (job facts 1: about 4 min a reading; DERIVED)."""
 MOST_PEOPLE, MOST_SLOTS = 500, 120
+RUNNING_COUNTS = 1.5
+"""Having been measured just now weighs as much as so many times more (design choice)."""
 FIRST_PAIR = 1000.0
 """Weight of a learner's first pairing beside a further one; being owed longest doubles it (design choice)."""
 
@@ -373,14 +375,16 @@ def _turn(
     number: int,
 ) -> Turn:
     """Return the next turn of a group: the fewest tests, the fewest times measured and written come first; nobody is
-    measured twice running where it can be helped, so that an arm rests."""
+    measured twice running unless the others have been measured far more often, so that an arm rests."""
     never = (-1, -1)
     tester = min(group, key=lambda one: (counts.tested[one], last.get(one, never)[0], group.index(one)))
     able = [one for one in group if one != tester and here[one].arms != "none"]
-    client = min(
-        able,
-        key=lambda one: (last.get(one, never)[1] == number - 1 >= 0, counts.measured[one], last.get(one, never)[1]),
-    )
+
+    def rested(one: str) -> tuple[float, int]:
+        before = last.get(one, never)[1]
+        return counts.measured[one] + (RUNNING_COUNTS if before == number - 1 >= 0 else 0), before
+
+    client = min(able, key=rested)
     arms: tuple[Literal["left", "right"], ...] = ("left", "right")
     allowed = [arm for arm in arms if here[client].arms in ("both", arm)]
     arm = min(allowed, key=lambda one: counts.arms[client, one])

@@ -13,9 +13,10 @@ from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
-from hushpoint.desk import access, bench, classes
+from hushpoint.desk import access, bench, classes, path, results
 from hushpoint.errors import BadInputError, NotAllowedError, NotFoundError
 from hushpoint.guideline import default_policy_id, teaching_policies, teaching_policy
+from hushpoint.practice.next_person import WORDS
 from hushpoint.web.context import (
     LECTURER_COOKIE,
     LECTURER_S,
@@ -157,6 +158,18 @@ async def learner(request: Request) -> Response:
     name = await off_loop(lambda: classes.name_of(ledger, info.code, who))
     readings = await off_loop(lambda: bench.own_readings(ledger, who))
     return page(request, "learner.html", {"info": info, "who": who, "name": name, "readings": readings})
+
+
+async def learner_results(request: Request) -> Response:
+    """Show what a learner sees of their own results."""
+    lecturer_only(request)
+    ledger, who = context_of(request).ledger, request.path_params["who"]
+    info = await off_loop(lambda: classes.find_class(ledger, request.path_params["code"]))
+    name = await off_loop(lambda: classes.name_of(ledger, info.code, who))
+    now = path.local_now()
+    found = await off_loop(lambda: results.results_of(ledger, room=info.code, who=who, now=now))
+    back = f"/class/{info.code}/learner/{who}"
+    return page(request, "results.html", {"found": found, "words": WORDS, "own": False, "name": name, "back": back})
 
 
 async def release(request: Request) -> Response:
@@ -312,6 +325,7 @@ routes = [
     Route("/class/{code}/roster", roster, methods=["POST"]),
     Route("/class/{code}/close", close, methods=["POST"]),
     Route("/class/{code}/learner/{who}", learner),
+    Route("/class/{code}/learner/{who}/results", learner_results),
     Route("/class/{code}/learner/{who}/release/{measurement}", release),
     Route("/class/{code}/learner/{who}/release/{measurement}/picture.svg", release_svg),
     Route("/class/{code}/learner/{who}/erase", erase, methods=["POST"]),

@@ -9,9 +9,10 @@ from starlette.concurrency import run_in_threadpool
 from starlette.responses import JSONResponse, RedirectResponse, Response
 from starlette.routing import Route
 
-from hushpoint.desk import bench, classes, path
+from hushpoint.desk import bench, classes, path, results
 from hushpoint.errors import BadInputError, NotAllowedError
 from hushpoint.guideline import default_policy_id
+from hushpoint.practice.next_person import WORDS
 from hushpoint.web.context import Learner, context_of, known_learner, page
 from hushpoint.web.forms import read_json
 
@@ -45,6 +46,16 @@ async def home(request: Request) -> Response:
         "today": path.set_of_today(readings, now),
     }
     return page(request, "practise.html", values)
+
+
+async def own_results(request: Request) -> Response:
+    """Show the learner what improved, what to do next and the evidence so far."""
+    learner = await run_in_threadpool(known_learner, request)
+    if learner is None:
+        return RedirectResponse(DOOR, HTTPStatus.SEE_OTHER)
+    ledger, now = context_of(request).ledger, path.local_now()
+    found = await run_in_threadpool(results.results_of, ledger, room=learner.room, who=learner.who, now=now)
+    return page(request, "results.html", {"found": found, "words": WORDS, "own": True, "back": "/practise"})
 
 
 async def bench_page(request: Request) -> Response:
@@ -164,6 +175,7 @@ def _trend(lines: list[dict[str, Any]]) -> list[dict[str, Any]]:
 
 routes = [
     Route("/practise", home),
+    Route("/practise/results", own_results),
     Route("/practise/bench", bench_page),
     Route("/practise/measurements", begin, methods=["POST"]),
     Route("/practise/measurements/{measurement}/set-up", set_up, methods=["POST"]),
