@@ -8,7 +8,7 @@ from typing import Any
 from hushpoint.agreement import Agreement, Correlation, InFull, PairedReading, in_full
 
 CLEAR_TREND_P = 0.01
-"""A trend less clear than this is told as none to be seen (our choice)."""
+"""A trend with a larger p is told as not clear (our choice)."""
 
 
 def agreement_in_full(found: Agreement, readings: Sequence[PairedReading]) -> list[dict[str, InFull]]:
@@ -44,11 +44,11 @@ def in_full_lines(found: InFull) -> list[str]:
     if found.trend is None:
         lines.append("trend with pressure: too few pairs, or all at one pressure")
     else:
-        seen = "clear" if found.trend.p < CLEAR_TREND_P else "none to be seen"
+        seen = "clear" if found.trend.p < CLEAR_TREND_P else "not clear"
         low, high = (10 * end for end in found.trend.slope_ci)
         lines.append(
-            f"trend with the mean of the two: {_signed(10 * found.trend.slope)} for every 10 mmHg "
-            f"({_span((low, high))}; {seen}, p {found.trend.p:.3f})"
+            f"trend with the mean of the two: {_signed(10 * found.trend.slope, 2)} for every 10 mmHg "
+            f"({_span((low, high), 2)}; {seen}, p {found.trend.p:.3f})"
         )
     if found.icc is None:
         lines.append("intraclass correlation: too few pairs, or all of one value")
@@ -80,8 +80,8 @@ def _told(found: Correlation) -> str:
     return f"{found.value:.3f} ({_span(found.ci, 3)})".replace("-", "−")
 
 
-def _signed(value: float) -> str:
-    return f"{value:+.1f}".replace("-", "−")
+def _signed(value: float, places: int = 1) -> str:
+    return f"{value:+.{places}f}".replace("-", "−")
 
 
 def _span(ends: tuple[float, float], places: int = 1) -> str:
