@@ -47,7 +47,7 @@ def in_full_lines(found: InFull) -> list[str]:
         seen = "clear" if found.trend.p < CLEAR_TREND_P else "not clear"
         low, high = (10 * end for end in found.trend.slope_ci)
         lines.append(
-            f"trend with the mean of the two: {_signed(10 * found.trend.slope, 2)} for every 10 mmHg "
+            f"trend with the mean of the two: {_signed(10 * found.trend.slope)} for every 10 mmHg "
             f"({_span((low, high), 2)}; {seen}, p {found.trend.p:.3f})"
         )
     if found.icc is None:
@@ -80,8 +80,8 @@ def _told(found: Correlation) -> str:
     return f"{found.value:.3f} ({_span(found.ci, 3)})".replace("-", "−")
 
 
-def _signed(value: float, places: int = 1) -> str:
-    return f"{value:+.{places}f}".replace("-", "−")
+def _signed(value: float) -> str:
+    return f"{value:+.2f}".replace("-", "−")
 
 
 def _span(ends: tuple[float, float], places: int = 1) -> str:
