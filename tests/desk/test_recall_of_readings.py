@@ -11,6 +11,7 @@ from hushpoint.desk import kit, live
 from hushpoint.desk import recall as desk
 from hushpoint.desk import recall_sheet as sheet
 from hushpoint.errors import BadInputError, NotFoundError
+from hushpoint.guideline.clinical_policies import clinical_policy
 from hushpoint.instrument import Corrected
 from hushpoint.ledger.records import Kind, Ledger
 from hushpoint.measure import Withheld
@@ -143,7 +144,7 @@ def test_the_policy_of_a_visit_wins_and_its_symptoms_count(ledger: Ledger) -> No
     checked(ledger, gauge.id, 0.0, GOOD)
     ledger.append(*visit("K50", (176, 106), GOOD + timedelta(days=2), gauge.id))
     checked(ledger, gauge.id, -6.0, FOUND)
-    known = ("ISH_2020", Visit(symptoms=("palpitations",)))
+    known = (clinical_policy("ISH_2020"), Visit(symptoms=("palpitations",)))
     found = line(listed(ledger, "G9", visit_known=lambda room: known if room == "visitK50" else None), "visit:visitK50")
     assert found.change is not None
     assert found.change.whole is not None

@@ -30,6 +30,22 @@ TABLE: dict[tuple[str, str], Asked] = {
     ("POST", "/client/{visit}/reply"): lecturers(303, data={"reply": "no limits"}),
     ("GET", "/client/{visit}/export"): lecturers(200),
 }
+FORMS: dict[str, dict[str, str]] = {
+    "/client/begin": {"policy": "NHFA_2016", "code": ""},
+    "/client/policy": {},
+    "/client/emergency-number": {"number": "000"},
+    "/client/{visit}/close": {},
+    "/client/{visit}/reply": {"reply": "no limits", "done": ""},
+    "/client/{visit}/erase": {"why": "asked", "sure": ""},
+}
+"""What each form holds, for those who send nonsense in its place."""
+BODIES: dict[str, dict[str, Any]] = {
+    "/client/{visit}/acts": {
+        "ref": "abcdefgh",
+        "at": "2026-03-02T10:00:00Z",
+        "told": {"consent": True, "client.arm_cm": 36, "client.barred_arms": ["left"], "steps": "consent"},
+    }
+}
 LAST: dict[tuple[str, str], Asked] = {
     # it takes the client away
     ("POST", "/client/{visit}/erase"): lecturers(303, data={"why": "asked", "sure": "yes"}),

@@ -25,6 +25,7 @@ from hushpoint.practice.setup import right_choices
 from hushpoint.web import guesses
 from hushpoint.web.app import routes
 from hushpoint.wiring import Settings, build
+from permission_rows import client as client_rows
 from permission_rows import kit as kit_rows
 from permission_rows import measured as measured_rows
 from permission_rows import pairs as pair_rows
@@ -97,6 +98,7 @@ FORMS: dict[str, dict[str, str]] = {
     "/class/{code}/rounds/{round}/start": {},
     "/class/{code}/rounds/{round}/close": {"how": "shown"},
     **pair_rows.FORMS,
+    **client_rows.FORMS,
     **rotation_rows.FORMS,
     **measured_rows.FORMS,
     **technique_rows.FORMS,
@@ -127,6 +129,7 @@ BODIES: dict[str, dict[str, Any]] = {
     "/practise/rounds/{round}/ready": {"profile": "headphones"},
     "/practise/rounds/{round}/answer": {"reading": {"systolic": 120, "diastolic": 80}},
     **pair_rows.BODIES,
+    **client_rows.BODIES,
     **technique_rows.BODIES,
 }
 
@@ -192,6 +195,7 @@ def target(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Target]:
         found.words |= {"attempt": attempt.id, "place": "1", "phase": "IV"}
         found.words["round"] = rounds.open_round(ledger, room=code, seed=3)
         kit_rows.furnish(app, ledger, found.words)
+        client_rows.furnish(app, ledger, found.words)
         recall_rows.furnish(app, ledger, found.words)
         technique_rows.furnish(app, ledger, found.words)
         recordings_rows.furnish(app, ledger, found.words)

@@ -9,6 +9,7 @@ from pathlib import Path
 from hushpoint.cli.keep import DEFAULT_DATA
 from hushpoint.desk import recall as desk
 from hushpoint.desk import recall_sheet as sheet
+from hushpoint.desk import visits
 from hushpoint.ledger.store import open_ledger
 
 
@@ -17,7 +18,8 @@ def list_touched(gauge: str, *, data: Path | None, database: str | None, policy:
     ledger = open_ledger(data or DEFAULT_DATA, database, create=False)
     try:
         window = desk.window_of(desk.gauge_named(ledger, gauge))
-        found = desk.recall(ledger, window, policy_id=policy or desk.POLICY)
+        known = visits.known_by_room(ledger)
+        found = desk.recall(ledger, window, visit_known=known, policy_id=policy or desk.POLICY)
     finally:
         ledger.close()
     if as_json:

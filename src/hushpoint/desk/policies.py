@@ -59,6 +59,9 @@ def known_policies(ledger: Ledger, *, before: int | None = None) -> Mapping[str,
 
 def known_policy(ledger: Ledger, policy_id: str, *, before: int | None = None) -> ClinicalPolicy:
     """Return a shipped or adopted policy; raises BadInputError with the list where there is none."""
+    shipped = clinical_policies()
+    if policy_id in shipped:  # an own policy never has the id of a shipped one
+        return shipped[policy_id]
     found = known_policies(ledger, before=before)
     if policy_id not in found:
         told = policy_id[:40].encode("unicode_escape").decode()

@@ -240,11 +240,11 @@ class Recall:
         return {urgency: found[urgency] for urgency in URGENCIES}
 
 
-VisitKnown = Callable[[str], "tuple[str, Visit] | None"]
+VisitKnown = Callable[[str], "tuple[ClinicalPolicy, Visit] | None"]
 """From a visit's room: its policy and what else is known of it (its own readings are left out); None: not told."""
 
 
-def nothing_known(_room: str) -> tuple[str, Visit] | None:
+def nothing_known(_room: str) -> tuple[ClinicalPolicy, Visit] | None:
     """Know nothing of any visit."""
     return None
 
@@ -285,7 +285,7 @@ def recall(
 
     `policy_id` is for visits that name no policy; raises BadInputError where it is unknown.
     """
-    clinical_policy(policy_id)
+    otherwise = clinical_policy(policy_id)
     correct, moved = _corrections(window)
     groups: dict[str, list[LiveReading]] = {}
     hit: dict[str, list[Touched]] = {}
@@ -303,7 +303,7 @@ def recall(
     for key, touched in hit.items():
         own = {each.reading.seq for each in touched}
         others = tuple(reading for reading in groups[key] if reading.seq not in own)
-        made = _line(key, tuple(touched), others, visit_known, policy_id)
+        made = _line(key, tuple(touched), others, visit_known, otherwise)
         lines.append(replace(made, decisions=tuple(decisions.get(made.key, ()))))
     return Recall(window, moved, tuple(sorted(lines, key=_by_urgency)), opened)
 
@@ -342,7 +342,7 @@ def decide(ledger: Ledger, found: Recall, *, keys: Sequence[str], decision: str,
 
 
 def client_change(
-    policy_id: str,
+    policy: ClinicalPolicy,
     taken: Sequence[LiveReading],
     corrected: Sequence[Touched],
     known: Visit = _NOTHING,
@@ -350,9 +350,8 @@ def client_change(
     """Say what the policy makes of a visit as written, and corrected every way.
 
     `taken` are all live readings of the visit, `corrected` those of them on the failed gauge; `known` is what else is
-    known of the visit. Raises BadInputError where the policy is unknown.
+    known of the visit.
     """
-    policy = clinical_policy(policy_id)
     touched = {each.reading.seq: each for each in corrected}
 
     @cache
@@ -436,7 +435,7 @@ def _meaning(
         ),
     )
     now = max(datetime.fromisoformat(each.taken_at) for each in taken) + _LONG
-    judged = judge_visit(visit, policy, now)
+    judged = judge_visit(visit, policy, now, beside=False)
     if judged.value is None or judged.category is None:
         return None
     ends = judged.value.systolic_mmhg, judged.value.diastolic_mmhg
@@ -496,11 +495,11 @@ def _line(
     touched: tuple[Touched, ...],
     others: tuple[LiveReading, ...],
     visit_known: VisitKnown,
-    policy_id: str,
+    otherwise: ClinicalPolicy,
 ) -> Line:
     first = touched[0].reading
     if _in_visit(first):
-        policy, known = visit_known(first.room) or (policy_id, _NOTHING)
+        policy, known = visit_known(first.room) or (otherwise, _NOTHING)
         taken = sorted((*others, *(each.reading for each in touched)), key=lambda reading: reading.seq)
         change = client_change(policy, taken, touched, known)
         suggested = "annotate" if change.changes == "no" else "recall"

@@ -10,7 +10,7 @@ from __future__ import annotations
 import json
 import re
 import secrets
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from typing import Any
@@ -218,6 +218,18 @@ def judged(ledger: Ledger, state: VisitState, now: datetime) -> tuple[Visit, Jud
 def policy_of(ledger: Ledger, state: VisitState) -> ClinicalPolicy:
     """Return the policy a visit was begun under."""
     return known_policy(ledger, state.policy_id, before=state.begun_seq)
+
+
+def known_by_room(ledger: Ledger) -> Callable[[str], tuple[ClinicalPolicy, Visit] | None]:
+    """Return what the journal knows of a visit by its room: its policy, and all but its readings; None for others."""
+    states = {line.state.id: line.state for line in listing(ledger, datetime.now(UTC))}
+    register = kit.register(ledger, retired=True)
+
+    def known(room: str) -> tuple[ClinicalPolicy, Visit] | None:
+        state = states.get(room)
+        return None if state is None else (policy_of(ledger, state), _parsed(state, register))
+
+    return known
 
 
 def close(ledger: Ledger, visit: str, now: datetime) -> None:

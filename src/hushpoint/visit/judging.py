@@ -103,8 +103,12 @@ class _Arm:
         return f" on the {self.name} arm" if self.name else ""
 
 
-def judge_visit(visit: Visit, policy: ClinicalPolicy, now: datetime) -> Judged:
-    """Judge a visit under a policy; `now` (with a time zone) tells how long ago the last reading was."""
+def judge_visit(visit: Visit, policy: ClinicalPolicy, now: datetime, *, beside: bool = True) -> Judged:
+    """Judge a visit under a policy; `now` (with a time zone) tells how long ago the last reading was.
+
+    Without `beside`, what stands beside the verdict (cautions, other schemes, nearest edge) is left out, for lists that
+    judge thousands of visits.
+    """
     gates = pass_gates(visit)
     marked = _marked(visit, policy, gates)
     findings = list(gates.findings)
@@ -124,24 +128,25 @@ def judge_visit(visit: Visit, policy: ClinicalPolicy, now: datetime) -> Judged:
         reached = _pressure_findings(policy, gates, arms, lead, irregular, step, marked, findings)
         findings += _standing(visit, policy, value)
     value = _told_doubts(visit, policy, value)
-    cautions = _cautions(visit, policy, gates, value)
+    cautions = _cautions(visit, policy, gates, value) if beside else ()
     action = decide(findings)
     if isinstance(action, Emergency):
         step = NextStep("stop", CALL, 0)
     if value is None:
         return Judged(policy, step, None, None, None, (), None, action, reached, marked, cautions)
     ends = (value.systolic_mmhg, value.diastolic_mmhg)
-    edge = policy.scheme.nearest_edge(*ends)
+    edge = policy.scheme.nearest_edge(*ends) if beside else None
     if edge and abs(edge.distance_mmhg) <= NEAR_EDGE_MMHG:
         near = f"within {NEAR_EDGE_MMHG:g} mmHg of the edge at {edge.at_mmhg:g} {edge.end}: rounding would decide"
         value = replace(value, doubts=(*value.doubts, near))
+    others = schemes().items() if beside else ()
     return Judged(
         policy=policy,
         next=step,
         value=value,
         category=policy.scheme.category(*ends),
         form=isolated_form(*ends),
-        also=tuple((name, other.category(*ends)) for name, other in schemes().items() if name != policy.id),
+        also=tuple((name, other.category(*ends)) for name, other in others if name != policy.id),
         edge=edge,
         action=action,
         step=reached,

@@ -13,7 +13,7 @@ from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
-from hushpoint.desk import kit
+from hushpoint.desk import kit, visits
 from hushpoint.desk import recall as desk
 from hushpoint.desk import recall_sheet as sheet
 from hushpoint.errors import BadInputError
@@ -86,7 +86,8 @@ def _found(request: Request) -> desk.Recall:
     ledger = context_of(request).ledger
     gauge = kit.item(ledger, request.path_params["gauge"])
     policy = request.query_params.get("policy") or desk.POLICY
-    return desk.recall(ledger, desk.window_of(gauge), policy_id=policy)
+    known = visits.known_by_room(ledger)
+    return desk.recall(ledger, desk.window_of(gauge), visit_known=known, policy_id=policy)
 
 
 def _part(request: Request) -> str:
