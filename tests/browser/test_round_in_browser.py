@@ -16,6 +16,8 @@ pytestmark = pytest.mark.browser
 PASSWORD = "ten letters or more"
 ASKED_MS = 100.0
 OTHERS = 21
+SLOW_MS = 80
+"""How much later one phone's answers come."""
 PHONE = {"viewport": {"width": 360, "height": 640}, "has_touch": True, "is_mobile": True}
 
 
@@ -63,6 +65,10 @@ def test_a_round_of_three_browsers_and_twenty_one_other_phones(round_site: Serve
     code = classes.open_class(ledger, name="Round", policy_id="PALPATED_30")
     lecturer = lecturers_page(round_site, chromium)
     phones = [phone_in(round_site, chromium, code, f"Phone {place} Invented") for place in range(3)]
+    slow = phones[2].context.new_cdp_session(phones[2])  # one phone far from the access point
+    slow.send("Network.enable")
+    answers = {"offline": False, "latency": SLOW_MS, "downloadThroughput": 2e6, "uploadThroughput": 2e6}
+    slow.send("Network.emulateNetworkConditions", answers)
     lecturer.goto(f"{round_site.at('localhost')}/class/{code}/rounds")
     wall = lecturer.context.new_page()
     wall.goto(f"{round_site.at('localhost')}/class/{code}/rounds/wall")

@@ -13,7 +13,7 @@ import pytest
 
 from bench_logs import bench_log
 from hushpoint.arm import truth_of
-from hushpoint.desk import bench
+from hushpoint.desk import bench, classes
 from hushpoint.errors import AlreadyDoneError, BadInputError, NotAllowedError, NotFoundError
 from hushpoint.ledger.memory import MemoryLedger
 from hushpoint.ledger.records import Kind, Ledger
@@ -360,3 +360,18 @@ def test_an_unknown_policy_is_refused(ledger: Ledger) -> None:
     """With the list of those there are."""
     with pytest.raises(BadInputError, match="must be one of"):
         begun(ledger, policy_id="NOBODYS")
+
+
+def test_a_small_speaker_gets_raised_sounds_and_the_same_arm() -> None:
+    """A phone's own speaker changes the sounds of the arm table alone; an unknown profile is refused, unwritten."""
+    ledger = MemoryLedger()
+    who = classes.join_alone(ledger)
+    begun = bench.begin(ledger, who=who, ref="one", seed=7)
+    asked = {"who": who, "measurement": begun.measurement, "choices": right_choices(begun.case)}
+    own, raised = (bench.set_up(ledger, **asked, profile_id=profile) for profile in ("headphones", "phone"))
+    assert own.pop("sounds") != raised.pop("sounds")
+    assert own == raised
+    before = ledger.last()
+    with pytest.raises(BadInputError, match="profile"):
+        bench.set_up(ledger, **asked, profile_id=7)
+    assert ledger.last() == before

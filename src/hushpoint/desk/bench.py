@@ -29,7 +29,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from hushpoint.arm import BeatTable, arm_table, beat_table, phase_sounds
+from hushpoint.arm import BeatTable, arm_table, beat_table
 from hushpoint.desk.once import append_once
 from hushpoint.errors import AlreadyDoneError, BadInputError, NotAllowedError, NotFoundError
 from hushpoint.guideline import TeachingPolicy, default_policy_id, teaching_policy
@@ -37,6 +37,7 @@ from hushpoint.ledger.records import Entry, Kind, Ledger, Row
 from hushpoint.practice.cases import Case, case_of
 from hushpoint.practice.judge import EarlierReading, judge
 from hushpoint.practice.log import check_log, check_reading, reading_json
+from hushpoint.practice.profiles import profile_of, profile_sounds
 from hushpoint.practice.setup import (
     NamedEffect,
     SetUpRow,
@@ -168,13 +169,18 @@ def begin(
     return Begun(measurement, made.case, made.rows(), made.policy, made.guided, _body(begun).get("chosen"))
 
 
-def set_up(ledger: Ledger, *, who: str, measurement: str, choices: object) -> dict[str, Any]:
+def set_up(
+    ledger: Ledger, *, who: str, measurement: str, choices: object, profile_id: object = "headphones"
+) -> dict[str, Any]:
     """Store the choices and return the arm table, with advice where the measurement is guided.
+
+    `profile_id` is how the device is listened with: a small speaker gets the sounds raised in pitch.
 
     Until the log is filed the newest choices count; unchanged choices add no row. Once filed, the same
     choices give the same table again, others raise AlreadyDoneError.
     """
     begun = _own(ledger, who, measurement)
+    profile = profile_of(profile_id if isinstance(profile_id, str) else "")
     made = _Made(begun)
     chosen = check_choices(made.case, choices)
     known = True
@@ -188,7 +194,7 @@ def set_up(ledger: Ledger, *, who: str, measurement: str, choices: object) -> di
         entry = Entry(Kind.MEASUREMENT_SET_UP, body, room=begun.room, who=who, ref=f"{measurement}/{len(before) + 1}")
         _, known = append_once(ledger, entry)
     table, _ = made.arm(chosen)
-    sent = arm_table(table, phase_sounds(made.case.person, made.rng(_SOUNDS)), measurement)
+    sent = arm_table(table, profile_sounds(profile, made.case.person, made.rng(_SOUNDS)), measurement)
     if made.guided:
         sent["advice"] = advice_for(made.case, chosen)
     return sent

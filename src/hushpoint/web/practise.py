@@ -75,7 +75,8 @@ async def set_up(request: Request) -> Response:
     """Store the set-up and answer with the arm table (act 2)."""
     mine = await _mine(request)
     asked = await read_json(request)
-    return JSONResponse(await run_in_threadpool(bench.set_up, **mine, choices=asked.get("choices")))
+    wanted = {"choices": asked.get("choices"), "profile_id": asked.get("profile", "headphones")}
+    return JSONResponse(await run_in_threadpool(bench.set_up, **mine, **wanted))
 
 
 async def file_log(request: Request) -> Response:

@@ -6,6 +6,7 @@ import { BeatSounds } from "./bench_sound.js";
 import { act, say, show, wait } from "./bench_stage.js";
 import { now, wakeSound } from "./bench_state.js";
 import { passing } from "./bench_store.js";
+import { PROFILE_WORDS, profile } from "./device.js";
 
 /**
  * @typedef {import("./bench_state.js").ArmTable} ArmTable
@@ -84,12 +85,14 @@ export async function setUp(event) {
 
 export async function sendSetUp() {
   if (!now.begun) return;
-  const answer = await act(`/practise/measurements/${now.begun.measurement}/set-up`, { choices: now.choices });
+  const answer = await act(`/practise/measurements/${now.begun.measurement}/set-up`, { choices: now.choices, profile: profile() });
   if (!answer) return;
   now.table = /** @type {ArmTable} */ (answer);
   passing("choices", JSON.stringify({ measurement: now.begun.measurement, guided: now.begun.guided, choices: now.choices }));
   const advice = now.table.advice ?? [];
+  const raised = PROFILE_WORDS[profile()];
   byId("advice").replaceChildren(
+    ...(raised ? [el("p", { class: "bench-caution" }, raised)] : []),
     ...advice.map((one) => el("p", { class: "advice" }, one.text, one.source ? el("small", {}, ` ${one.source}`) : "")),
   );
   const words = now.begun.rows.map((row) => row.choices.find((one) => one.id === now.choices[row.id])?.words ?? "");

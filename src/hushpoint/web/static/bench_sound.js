@@ -2,6 +2,7 @@
 
 import { hearBeat, joined } from "./bench_rule.js";
 import { AHEAD_S } from "./bench_run.js";
+import { isChecked, level_db, profile } from "./device.js";
 
 /**
  * @typedef {import("./bench_rule.js").RuleTable & {measurement: string, table_s: number,
@@ -20,6 +21,8 @@ const PLAYED_DB = 15;
 const TOO_LATE_S = 0.01;
 /** A first sound in a whole room of phones must not startle [dB]. */
 const HEADROOM_DB = -3;
+/** The loudest arm's phase III peaks at 0.35 here and at 0.2 in rounds and papers [dB]. */
+const OVER_PAPERS_DB = 4.9;
 
 /**
  * How loud an arm is played beside the loudest [dB], its loudness over the hearing floor given [dB].
@@ -49,6 +52,11 @@ export function samplesOf(text) {
   return Float32Array.from({ length: bytes.length >> 1 }, (_, n) => view.getInt16(2 * n, true) / 32768);
 }
 
+/** What the device check adds here [dB]: its level was found for the quieter sounds of papers; 0 where none was made. */
+function checkedLevelDb() {
+  return isChecked(profile()) ? level_db(profile()) - OVER_PAPERS_DB : 0;
+}
+
 export class BeatSounds {
   /**
    * @param {BaseAudioContext} context
@@ -64,7 +72,7 @@ export class BeatSounds {
     /** @type {Map<number, Planned>} every sound planned, by beat; what was taken back is gone from it */
     this.planned = new Map();
     this.out = context.createGain();
-    this.out.gain.value = 10 ** ((armGainDb(table.loudness_db) + HEADROOM_DB) / 20);
+    this.out.gain.value = 10 ** ((armGainDb(table.loudness_db) + HEADROOM_DB + checkedLevelDb()) / 20);
     this.out.connect(context.destination);
     /** @type {Record<string, AudioBuffer[]>} */
     this.buffers = {};

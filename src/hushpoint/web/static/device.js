@@ -26,6 +26,11 @@ export function level_db(of) {
   return Number.isFinite(kept) ? Math.min(9, Math.max(-12, kept)) : 0;
 }
 
+/** @param {Profile} of whether a device check found a level with this profile */
+export function isChecked(of) {
+  return setting(`level-db-${of}`) !== "";
+}
+
 /** How late the sound comes by the learner's own calibration [s]; null where none was made. */
 export function calibrated_s() {
   const kept = setting("delay-ms");
