@@ -45,7 +45,9 @@ TABLE: dict[tuple[str, str], Asked] = {
     ("POST", "/class/{code}/papers/{paper}/export"): lecturers(303),
     ("GET", "/class/{code}/papers/{paper}/attempts/{attempt}"): lecturers(200),
     ("GET", "/class/{code}/papers/{paper}/forms/{number}"): lecturers(200),
-    ("POST", "/class/{code}/papers/{paper}/forms/{number}"): lecturers(200, data={"who": "{who}", "pair_1": "128/82"}),
+    ("POST", "/class/{code}/papers/{paper}/forms/{number}"): lecturers(
+        200, data={"who": "{who}", "pair_1": "128/82", "sure": "yes"}
+    ),
     ("GET", "/class/{code}/papers/{paper}/forms/{number}/sounds.zip"): lecturers(200),
     ("POST", "/class/{code}/papers/{paper}/forms/{number}/key"): lecturers(303),
     ("GET", "/class/{code}/papers/{paper}/forms/{number}/key.pdf"): lecturers(200),

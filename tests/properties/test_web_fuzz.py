@@ -90,7 +90,12 @@ FORMS: dict[str, dict[str, str]] = {
     },
     "/class/{code}/papers/{paper}/change": {"to": "offered"},
     "/class/{code}/papers/{paper}/export": {},
-    "/class/{code}/papers/{paper}/forms/{number}": {"who": "nobody", "pair_1": "128/82", "pair_12": "-/82"},
+    "/class/{code}/papers/{paper}/forms/{number}": {
+        "who": "nobody",
+        "pair_1": "128/82",
+        "pair_12": "-/82",
+        "sure": "yes",
+    },
     "/class/{code}/papers/{paper}/forms/{number}/key": {},
     "/practise/papers/{paper}/begin": {},
     "/practise/attempts/{attempt}/hand-in": {},

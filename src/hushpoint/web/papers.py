@@ -140,7 +140,7 @@ async def key(request: Request) -> Response:
 
 
 async def type_in(request: Request) -> Response:
-    """Store what a learner wrote on paper, and mark it."""
+    """Show how a typed sheet is read; once asked, seal and mark it: what is sealed stays."""
     lecturer_only(request)
     form = await form_of(request)
     info, found, number = await _exported(request)
@@ -151,6 +151,10 @@ async def type_in(request: Request) -> Response:
             for place in range(1, found.size + 1)
             if form.text(f"pair_{place}").strip()
         }
+        if not readings:
+            raise BadInputError("answers: at least one must be written")
+        if form.text("sure") != "yes":
+            return await _exported_page(request, typed=form.texts, read=readings)
         one = await off_loop(
             lambda: papers.type_in(
                 ledger, room=info.code, who=form.text("who"), paper_id=found.id, number=number, readings=readings
@@ -297,7 +301,12 @@ async def _class_page(request: Request, refusal: str = "") -> Response:
 
 
 async def _exported_page(
-    request: Request, *, refusal: str = "", typed: dict[str, str] | None = None, stored: str = ""
+    request: Request,
+    *,
+    refusal: str = "",
+    typed: dict[str, str] | None = None,
+    read: dict[int, dict[str, int | None]] | None = None,
+    stored: str = "",
 ) -> Response:
     info, found, number = await _exported(request)
     board = await off_loop(lambda: context_of(request).boards.now(info.code))
@@ -310,6 +319,7 @@ async def _exported_page(
         "done": [name for who, name in names if who in done],
         "stored": next((name for who, name in names if who == stored), ""),
         "typed": typed or {},
+        "read": read,
         "refusal": refusal,
         **_settings(found),
     }

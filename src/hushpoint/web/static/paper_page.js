@@ -28,7 +28,11 @@ const sealed = new Set();
 
 const box = answersBox(
   () => void whenSent(),
-  (_path, why) => banner(`Not taken: ${why}`),
+  (_path, why) => {
+    banner(`Not taken: ${why}`);
+    sealed.clear();
+    show("begin");
+  },
 );
 
 const pathOf = (/** @type {number} */ place) => `${base}/${place}/answer`;
@@ -111,6 +115,11 @@ watchPair();
 byId("to-first").addEventListener("click", () => void tried(begin));
 playButton.addEventListener("click", () => void tried(play));
 byId("reading").addEventListener("submit", seal);
+byId("hand-in").addEventListener("submit", (event) => {
+  if (!box.waiting().some((one) => one.measurement.startsWith(base))) return;
+  event.preventDefault();
+  banner("An answer is still on its way. Hand in when it has arrived.");
+});
 document.addEventListener("visibilitychange", () => {
   if (!document.hidden) void player?.context.resume();
 });
