@@ -15,7 +15,7 @@ THUMP_HZ = (5.0, 20.0)
 BANDS_HZ = ((30.0, 50.0), (50.0, 84.0), (84.0, 150.0), (150.0, 300.0))
 """Where what an ear hears of these sounds lies: 21 to 53 Hz muffled, 27 to 104 Hz clear, to 199 Hz with a murmur
 (acoustics 1); training-free readers use 30 to 80 Hz (acoustics 5, R6)."""
-SHAPE_HZ = (34.0, 140.0)
+SHAPE_HZ = (30.0, 150.0)
 EDGE = 0.22
 """Soft edge of a band as a share of its edge frequency."""
 BLUR_S = 0.03

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -17,6 +19,13 @@ STRETCH = (0.45, 1.9)
 25 %; facts 7.4)."""
 HALF_AS_GOOD = 0.7
 """Half the interval is the interval when the strength is nearly as like itself there."""
+PULSE_MMHG_PER_S = 3.5
+"""A pulse of 1 to 4 mmHg (acoustics 6, row 13) rises within 0.1 to 0.2 s; coarse steps of a steady fall make less."""
+PULSE_LEANS = 1.5
+"""A pulse rises this much more steeply than it falls; noise does not."""
+BESIDE_PULSE = 0.05
+"""How far thump and sound are followed where the cuff's own pulse can be seen: another heart may be in them."""
+SECOND_STEADY = 0.25
 LOOSE = 1.5
 """How dear it is to leave the typical interval (Ellis 2007's beat tracker, its cost kept low for irregular rhythm)."""
 
@@ -35,16 +44,44 @@ def beat_times(bands: Bands, cuff: Cuff) -> Floats:
 
 def _strength(time: Floats, bands: Bands, cuff: Cuff) -> Floats:
     """Return onset strength: each cue over its own local size, so that none wins by its unit."""
-    upstroke = np.interp(time, cuff.time_s[1:], np.diff(cuff.pulse_mmhg) / STEP_S)
-    cues = [(1.0, np.clip(_blur(upstroke, 0.1), 0, None))]
+    upstroke = _blur(np.interp(time, cuff.time_s[1:], np.diff(cuff.pulse_mmhg) / STEP_S), 0.1)
+    cues = [(1.0, np.clip(upstroke, 0, None))]
     cues.append((1.0, np.sqrt(_peaks(time, bands.time_s, bands.thump))))
     loud = np.sqrt(_peaks(time, bands.time_s, bands.bands[:3].sum(axis=0)))
     cues.append((1.5, loud))
     even = [np.minimum(cue / _local_size(cue), 1.5) for _, cue in cues]
     steady = np.array([_steadiness(cue) for cue in even])
     trust = np.clip(steady / steady.max(), 0.05, 1.0) ** 2
+    if _pulses(upstroke):
+        trust = np.array([1.0, BESIDE_PULSE, BESIDE_PULSE])
     total = sum(weight * share * cue for (weight, _), share, cue in zip(cues, trust, even, strict=True))
     return _blur(np.asarray(total) / float(trust.max()), 0.075)
+
+
+def _pulses(upstroke: Floats) -> bool:
+    """Return whether the cuff's own pulse can be seen: steep rises, and falls much less steep."""
+    rise, fall = float(np.percentile(upstroke, 96)), -float(np.percentile(upstroke, 4))
+    return rise >= PULSE_MMHG_PER_S and rise >= PULSE_LEANS * fall
+
+
+def second_rhythm(strength_db: Floats, at_s: Floats) -> Callable[[Floats], Floats] | None:
+    """Return the place in its beat (0 to 1) of what beats in the pauses at each moment, None where nothing does.
+
+    `strength_db` (m,): how loud it is at `at_s` [s]. Between pauses, where the cuff's own beats are, it is counted
+    through.
+    """
+    time = np.arange(at_s[0], at_s[-1], FRAME_S)
+    cue = np.clip(np.interp(time, at_s, strength_db), 0, None)
+    near = np.abs(at_s[np.clip(np.searchsorted(at_s, time), 0, len(at_s) - 1)] - time) < 0.05
+    cue = np.where(near, cue, np.median(cue))
+    if _steadiness(cue) < SECOND_STEADY:
+        return None
+    cue = np.minimum(cue / _local_size(cue), 1.5)
+    period = _period(cue)
+    beats = time[_path(cue, period / FRAME_S)]
+    if len(beats) < 6:
+        return None
+    return lambda moment: np.interp(moment, beats, np.arange(len(beats))) % 1
 
 
 def _own(values: Floats) -> Floats:

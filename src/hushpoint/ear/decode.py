@@ -9,19 +9,32 @@ from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 
-ABOVE, START, SOUND, GAP, AGAIN, MUFFLED, BELOW = range(7)
-CLEAR_DB = (-2.0, 16.0)
-"""How far below the loudest a clear sound lies: breathing and phase II take up to 12 dB (acoustics 1)."""
-FAINT_DB = (4.0, 30.0)
-"""The first sounds lie 20 dB below the loudest and rise over 12 % of pulse pressure; muffled ones 10 to 25 dB below
-(acoustics 1, levels FROM MEMORY), widened because arms differ."""
-MUFFLED_DB = (8.0, 32.0)
-"""Muffled sounds lie 10 to 15 dB below the clear ones and fade by as much again (acoustics 1; FROM MEMORY)."""
-KNOCK = (0.006, 0.03)
+LEVELS_DB = np.arange(0.0, 33.0, 2.0)
+"""How far below the loudest a sound may lie: the first ones 20 dB, muffled ones 10 to 25 dB (acoustics 1, levels FROM
+MEMORY), widened because arms differ."""
+COUNT = len(LEVELS_DB)
+ABOVE, GAP, BELOW = 0, 1, 2
+START, SOUND, AGAIN, MUFFLED = (slice(3 + at * COUNT, 3 + (at + 1) * COUNT) for at in range(4))
+STATES = 3 + 4 * COUNT
+CLEAR_DB = 16.0
+"""A clear sound lies no farther below the loudest: breathing and phase II take up to 12 dB (acoustics 1)."""
+DULL_DB = 6.0
+"""A muffled sound lies at least so far below the loudest."""
+WIDTH_DB = 1.5
+TAIL_DB = 5.0
+TAIL = 0.2
+DRIFT_DB = 2.5
+"""From beat to beat a level changes by about this: breathing +-20 %, 10 % at random (acoustics 1)."""
+JUMP_DB = 8.0
+JUMP = 0.15
+"""Share of wider steps: into phase III, and where sounds become muffled."""
+RISE_DB = 3.0
+"""The first sounds rise by 12 dB within some 12 % of pulse pressure (acoustics 1): so much a beat."""
+KNOCK = (0.01, 0.05)
 """Share of silent beats that something else makes loud: as often as pauses are, within these (design choice)."""
 KNOCK_DB = 8.0
-HOLE = 0.04
-FAINT_HOLE = 0.15
+HOLE = 0.05
+FAINT_HOLE = 0.12
 """Share of sounding beats that are missing (a hole after the first tap: 10 to 26 % of releases; acoustics 1)."""
 START_MMHG = 4.0
 """The first sounds reach full loudness within about 12 % of pulse pressure (acoustics 1)."""
@@ -30,9 +43,9 @@ GAP_MMHG = 18.0
 """A silent gap is 10 to 40 mmHg wide (acoustics 1)."""
 MUFFLED_MMHG = 8.0
 """Phase IV is the last 5 to 10 mmHg (facts 7.1)."""
-WIDEST_DB = 40.0
-QUIETEST_DB = 0.0
-"""Anything quieter than silence is as silent as silence."""
+WIDEST_DB = 60.0
+QUIETEST_DB = -3.0
+"""Anything quieter than this under the usual silence is as silent as silence."""
 LIKE_AT_DB = ((0.0, 6.0, 10.0, 20.0), (0.34, 0.55, 0.74, 0.92))
 """Likeness of neighbouring sounds by their level over noise [dB] (acoustics 5: noise .34, taps .55 at 6, .74 at 10 dB;
 the last is extended)."""
@@ -46,9 +59,10 @@ UNLIKE = 0.4
 class Decoded:
     """Probabilities over beats (n,): `first` that sounds begin at it, `last` that they end with it.
 
-    `loud` (n,) that a beat is heard, judged by itself. `sounding` (n,) that it belongs to the sounding stretch; `gap`
-    (n,) that it lies in a silent gap; `muffled` (n,) that the muffled end has begun. `from_top`: that sounds were there
-    at the first beat. `to_end`: that they were still there at the last. `any`: that there were any sounds at all.
+    `loud` (n,) that a beat is heard, if it belongs to the sounding stretch. `sounding` (n,) that it belongs to it;
+    `gap` (n,) that it lies in a silent gap; `muffled` (n,) that the muffled end has begun. `from_top`: that sounds were
+    there at the first beat. `to_end`: that they were still there at the last. `any`: that there were any at all.
+    `evidence`: by how many natural logarithms all beats are likelier with sounds than with none.
     """
 
     first: Floats
@@ -60,38 +74,36 @@ class Decoded:
     from_top: float
     to_end: float
     any: float
+    evidence: float
 
 
-def likelihoods(excess_db: Floats, loudest_db: Floats, pause_db: Floats) -> Floats:
-    """Return the likelihood (n, 7) of each state for each beat.
+def likelihoods(excess_db: Floats, loudest_db: Floats, noise_db: Floats, knocks: float) -> tuple[Floats, Floats]:
+    """Return the likelihood of silence (n,) and of a sound at each level (n, levels) for each beat.
 
     `excess_db` (n,): the beat's level over silence. `loudest_db` (n,): the excess that the loudest sounds of this
-    recording would have there. `pause_db` (m,): the excess of the pauses. A silent beat is like a pause; a sound d dB
-    below the loudest gives its energy and a pause's together. What is hidden in noise thus speaks for no state.
+    recording would have there. `noise_db` (n, q): what the pauses would make one expect there, as even quantiles.
+    `knocks`: share of pauses that something loud falls into. A silent beat is like a pause; a sound d dB below the
+    loudest gives its energy and a pause's together. What is hidden in noise thus speaks neither way.
     """
-    noise_db = np.percentile(np.maximum(pause_db, QUIETEST_DB), np.linspace(2, 98, 25))
+    heard = np.maximum(excess_db, QUIETEST_DB)
+    noise = np.maximum(noise_db, QUIETEST_DB)
 
-    def like(about: Floats, width_db: float) -> Floats:
-        z = (np.maximum(excess_db, QUIETEST_DB)[:, None] - about.reshape(len(about), -1)) / width_db
-        height: Floats = np.exp(-0.5 * np.minimum(np.abs(z), 30) ** 2).mean(axis=1) / (width_db * np.sqrt(2 * np.pi))
+    def like(about: Floats) -> Floats:
+        away = heard.reshape(-1, *[1] * (about.ndim - 1)) - about
+        near = np.exp(-0.5 * np.minimum(np.abs(away / WIDTH_DB), 30) ** 2) / (WIDTH_DB * np.sqrt(2 * np.pi))
+        far = np.exp(-np.abs(away) / TAIL_DB) / (2 * TAIL_DB)
+        height: Floats = ((1 - TAIL) * near + TAIL * far).mean(axis=-1)
         return height
 
-    knock = (excess_db < WIDEST_DB + 20) / WIDEST_DB
-    share = float(np.clip(np.mean(pause_db > KNOCK_DB), *KNOCK))
-    silent = (1 - share) * like(np.tile(noise_db, (len(excess_db), 1)), 1.5) + share * knock + 1e-9
-
-    def sound(span: tuple[float, float], hole: float) -> Floats:
-        level = loudest_db[:, None] - np.linspace(*span, 15)
-        about = 10 * np.log10(10 ** (level[:, :, None] / 10) + 10 ** (noise_db / 10))
-        heard: Floats = (1 - hole) * like(about, 1.5) + hole * silent + 1e-9
-        return heard
-
-    clear, faint, dull = sound(CLEAR_DB, HOLE), sound(FAINT_DB, FAINT_HOLE), sound(MUFFLED_DB, FAINT_HOLE)
-    return np.stack([silent, faint, clear, silent, clear, dull, silent], axis=1)
+    share = float(np.clip(knocks, *KNOCK))
+    silent = (1 - share) * like(noise) + share / WIDEST_DB
+    level = (loudest_db[:, None] - LEVELS_DB)[:, :, None]
+    sound = like(10 * np.log10(10 ** (level / 10) + 10 ** (noise[:, None, :] / 10)))
+    return silent, 0.98 * sound + 0.02 / WIDEST_DB
 
 
 def alike(beats: Floats, pauses: Floats, excess_db: Floats) -> Floats:
-    """Return the likelihood (n, 7) that likeness to a neighbour gives each state.
+    """Return how much likelier a sound makes each beat's likeness to its neighbours than silence does (n,).
 
     `beats` (n,): each beat's likeness, `pauses` (m,): that of pauses, `excess_db` (n,): level over silence.
     """
@@ -102,60 +114,113 @@ def alike(beats: Floats, pauses: Floats, excess_db: Floats) -> Floats:
 
     chance = 0.95 * height(beats[:, None], pauses[None, :], 0.06).mean(axis=1) + 0.05
     true = height(beats, np.interp(excess_db, *LIKE_AT_DB), LIKE_SD)
-    sound = UNLIKE * chance + (1 - UNLIKE) * true
-    return np.stack([chance, sound, sound, chance, sound, sound, chance], axis=1)
+    ratio: Floats = (UNLIKE * chance + (1 - UNLIKE) * true) / chance
+    return ratio
+
+
+def _steps(about_db: float) -> Floats:
+    """Return the chances (levels, levels) of a level after a level, risen by about so much."""
+    change = LEVELS_DB[:, None] - LEVELS_DB[None, :] - about_db
+    near, far = np.exp(-np.abs(change) / DRIFT_DB), np.exp(-np.abs(change) / JUMP_DB)
+    near, far = near / near.sum(axis=1, keepdims=True), far / far.sum(axis=1, keepdims=True)
+    steps: Floats = (1 - JUMP) * near + JUMP * far
+    return steps
 
 
 def _moves(step_mmhg: float) -> tuple[Floats, Floats]:
-    """Return the first beat's chances (7,) and the moves (7, 7) from beat to beat as the cuff falls by a step.
+    """Return the first beat's chances (s,) and the moves (s, s) from beat to beat as the cuff falls by a step.
 
     How long each state lasts is told in mmHg (START_MMHG and so on): slow releases have more beats in it.
     """
-    start = np.array([0.7, 0.1, 0.18, 0, 0, 0.01, 0.01])
+    faint = np.where(LEVELS_DB >= 4, 1.0, 0.3)
+    faint = faint / faint.sum()
+    clear = (LEVELS_DB <= CLEAR_DB) / np.sum(LEVELS_DB <= CLEAR_DB)
+    dull = (LEVELS_DB >= DULL_DB) / np.sum(LEVELS_DB >= DULL_DB)
+    same, up = _steps(0.0), _steps(RISE_DB)
 
     def stay(lasts_mmhg: float) -> float:
         return float(np.exp(-step_mmhg / lasts_mmhg))
 
-    moves = np.zeros((7, 7))
-    faint, clear, gap, muffled = stay(START_MMHG), stay(SOUND_MMHG), stay(GAP_MMHG), stay(MUFFLED_MMHG)
-    above = stay(SOUND_MMHG)
-    moves[ABOVE, [ABOVE, START, SOUND]] = (above, 0.75 * (1 - above), 0.25 * (1 - above))
-    moves[START, [START, SOUND, MUFFLED, BELOW]] = np.array([faint, *((1 - faint) * np.array([0.98, 0.01, 0.01]))])
-    moves[SOUND, [SOUND, GAP, MUFFLED, BELOW]] = np.array([clear, *((1 - clear) * np.array([0.05, 0.8, 0.15]))])
-    moves[GAP, [GAP, AGAIN]] = (gap, 1 - gap)
-    moves[AGAIN, [AGAIN, MUFFLED, BELOW]] = np.array([clear, *((1 - clear) * np.array([0.84, 0.16]))])
-    moves[MUFFLED, [MUFFLED, BELOW]] = (muffled, 1 - muffled)
+    def only(steps: Floats, where: Floats) -> Floats:
+        kept = steps * (where > 0)
+        whole: Floats = kept / np.maximum(kept.sum(axis=1, keepdims=True), 1e-12)
+        return whole
+
+    start = np.zeros(STATES)
+    start[ABOVE], start[BELOW] = 0.7, 0.01
+    start[START], start[SOUND], start[MUFFLED] = 0.1 * faint, 0.18 * clear, 0.01 * dull
+    moves = np.zeros((STATES, STATES))
+    first, on, gap, muffled = stay(START_MMHG), stay(SOUND_MMHG), stay(GAP_MMHG), stay(MUFFLED_MMHG)
+    moves[ABOVE, ABOVE] = on
+    moves[ABOVE, START], moves[ABOVE, SOUND] = 0.85 * (1 - on) * faint, 0.15 * (1 - on) * clear
+    moves[START, START] = first * up
+    moves[START, SOUND] = 0.98 * (1 - first) * only(up, clear)
+    moves[START, MUFFLED] = 0.01 * (1 - first) * only(same, dull)
+    moves[START, BELOW] = 0.01 * (1 - first)
+    moves[SOUND, SOUND] = on * only(same, clear)
+    moves[SOUND, GAP] = 0.05 * (1 - on)
+    moves[SOUND, MUFFLED] = 0.8 * (1 - on) * only(same, dull)
+    moves[SOUND, BELOW] = 0.15 * (1 - on)
+    moves[GAP, GAP] = gap
+    moves[GAP, AGAIN] = (1 - gap) * clear
+    moves[AGAIN, AGAIN] = on * only(same, clear)
+    moves[AGAIN, MUFFLED] = 0.84 * (1 - on) * only(same, dull)
+    moves[AGAIN, BELOW] = 0.16 * (1 - on)
+    moves[MUFFLED, MUFFLED] = muffled * only(same, dull)
+    moves[MUFFLED, BELOW] = 1 - muffled
     moves[BELOW, BELOW] = 1
     return start, moves
 
 
-def decode(likely: Floats, step_mmhg: float) -> Decoded:
-    """Return what the beats say together (forward and backward pass over a left-to-right chain)."""
+def decode(silent: Floats, sound: Floats, ratio: Floats, step_mmhg: float) -> Decoded:
+    """Return what the beats say together (forward and backward pass over a left-to-right chain).
+
+    `silent` (n,), `sound` (n, levels): likelihoods. `ratio` (n,): how much likelier likeness makes a sound.
+    """
     start, moves = _moves(step_mmhg)
-    count = len(likely)
+    count = len(silent)
+    voiced = sound * ratio[:, None]
+    likely = np.empty((count, STATES))
+    likely[:, [ABOVE, GAP, BELOW]] = silent[:, None]
+    for part, hole in ((START, FAINT_HOLE), (SOUND, HOLE), (AGAIN, HOLE), (MUFFLED, FAINT_HOLE)):
+        likely[:, part] = (1 - hole) * voiced + hole * silent[:, None]
+    size = likely.max(axis=1, keepdims=True)
+    likely = likely / size + 1e-12
     forward, backward = np.empty_like(likely), np.ones_like(likely)
     forward[0] = start * likely[0]
-    forward[0] /= forward[0].sum()
+    weight = forward[0].sum()
+    forward[0] /= weight
+    evidence = np.log(weight)
     for now in range(1, count):
         forward[now] = (forward[now - 1] @ moves) * likely[now]
-        forward[now] /= forward[now].sum()
+        weight = forward[now].sum()
+        evidence += np.log(weight)
+        forward[now] /= weight
+    evidence -= float(np.log(silent / size[:, 0] + 1e-12).sum())
     backward[-1, GAP] = 0  # a gap is only a gap when sounds come back
     for now in range(count - 2, -1, -1):
         backward[now] = moves @ (likely[now + 1] * backward[now + 1])
         backward[now] /= backward[now].sum()
     state = forward * backward
     state /= state.sum(axis=1, keepdims=True)
-    voiced = state[:, [START, SOUND, GAP, AGAIN, MUFFLED]].sum(axis=1)
-    first = np.concatenate(([voiced[0]], np.clip(-np.diff(state[:, ABOVE]), 0, None)))
-    last = np.concatenate((np.clip(np.diff(state[:, BELOW]), 0, None), [voiced[-1]]))
+    sounding = 1 - state[:, ABOVE] - state[:, BELOW]
+    first = np.concatenate(([sounding[0]], np.clip(-np.diff(state[:, ABOVE]), 0, None)))
+    last = np.concatenate((np.clip(np.diff(state[:, BELOW]), 0, None), [sounding[-1]]))
+    voice = voiced / size
+    mute = silent[:, None] / size
+    heard = np.zeros(count)
+    for part, hole in ((START, FAINT_HOLE), (SOUND, HOLE), (AGAIN, HOLE), (MUFFLED, FAINT_HOLE)):
+        heard += (state[:, part] * (1 - hole) * voice / ((1 - hole) * voice + hole * mute + 1e-12)).sum(axis=1)
+    heard = heard / np.maximum(sounding, 1e-9)
     return Decoded(
         first=first,
         last=last,
-        loud=likely[:, START] / (likely[:, START] + likely[:, BELOW]),
-        sounding=voiced,
+        loud=np.where(sounding > 1e-3, heard, 0.0),
+        sounding=sounding,
         gap=state[:, GAP],
-        muffled=state[:, MUFFLED],
-        from_top=float(voiced[0]),
-        to_end=float(voiced[-1]),
-        any=float(1 - state[-1, ABOVE] - (state[0, BELOW])),
+        muffled=state[:, MUFFLED].sum(axis=1),
+        from_top=float(sounding[0]),
+        to_end=float(sounding[-1]),
+        any=float(1 - state[-1, ABOVE] - state[0, BELOW]),
+        evidence=float(evidence),
     )

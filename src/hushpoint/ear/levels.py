@@ -8,19 +8,25 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hushpoint.ear.bands import FRAMES_PER_S, Bands
+from hushpoint.ear.clock import second_rhythm
+from hushpoint.ear.matched import Matched
 
 Floats = NDArray[np.float64]
 
-REACH_S = 0.08
+REACH_S = 0.025
 """A sound is looked for this far on either side of where the beat's sounds lie."""
 NEIGHBOUR_S = 4.0
 """Noise is judged from the pauses between beats this far on either side."""
 FLOOR_DB = 38.0
 """What lies this far below the loudest sounds is taken for silence: 28 dB part the loudest from the faintest arm, and
 the first and last sounds lie 20 to 25 dB below (acoustics 1)."""
-PAUSES = (0.0, 0.5, 1.0)
-AFTER_S = 0.26
-BEFORE_S = 0.16
+PAUSE_STEP_S = 0.04
+KNOCK_DB = 8.0
+QUANTILES = 20
+SAME_PHASE = 0.05
+EVERYWHERE = 1.0
+AFTER_S = 0.17
+BEFORE_S = 0.12
 """Three pauses are heard from 0.26 s after a beat's sound to 0.16 s before the next: past a murmur of 90 ms and clear
 of the next sound, each with its reach."""
 TINY = 1e-14
@@ -28,8 +34,8 @@ USEFUL_DB = 4.0
 """A band in which even the loudest sounds stand out by less tells nothing."""
 LEAK_DB = 3.0
 """Margin over what the thump puts into each band."""
-MOST_LEAK_DB = np.array([-10.0, -15.0, -20.0, -26.0])
-"""A thump puts no more than this of its energy into each band (less than 2 % above 40 Hz; acoustics 6, row 7)."""
+MOST_LEAK_DB = -10.0
+"""A thump puts no more than this of its energy above 30 Hz (less than 2 % above 40 Hz; acoustics 6, row 7)."""
 
 
 @dataclass(frozen=True)
@@ -42,60 +48,95 @@ class Levels:
     at_s: Floats
     excess_db: Floats
     loudest_db: Floats
-    pause_db: Floats
+    noise_db: Floats
+    knocks: float
 
 
-def levels_of(bands: Bands, beat_s: Floats) -> Levels:
-    """Return the level of each beat over silence.
-
-    Silence is, band by band, the noise of the pauses near by, or what the beat's own thump leaks into the band where
-    that is more, or 38 dB below the loudest sounds. The level is that of the band that stands out most.
-    """
+def levels_of(bands: Bands, found: Matched) -> Levels:
+    """Return the level of each beat over silence."""
     from scipy.ndimage import maximum_filter1d
 
+    beat_s = found.at_s
     window = 2 * round(REACH_S * FRAMES_PER_S) + 1
-    tops_db = 10 * np.log10(np.stack([maximum_filter1d(one, window) for one in bands.bands]) + TINY)
-    thump_db = 10 * np.log10(maximum_filter1d(bands.thump, 2 * window) + TINY)
+    tops_db = 20 * np.log10(maximum_filter1d(found.filters, window, axis=1) + TINY)
+    thump_db = 10 * np.log10(maximum_filter1d(bands.thump, 2 * round(0.08 * FRAMES_PER_S)) + TINY)
 
     def frames(at_s: Floats) -> NDArray[np.int64]:
         return np.clip(np.searchsorted(bands.time_s, at_s), 0, len(bands.time_s) - 1)
 
     at_beat = frames(beat_s)
-    at_pauses = np.stack([frames(at_s) for at_s in _pauses(beat_s)])
-    beat_db, pause_db = tops_db[:, at_beat], tops_db[:, at_pauses]
-    noise = _noise(pause_db, beat_s)
+    pause_s = _pauses(beat_s)
+    beat_db, pause_db = tops_db[:, at_beat], tops_db[:, frames(pause_s)]
+    noise, noise_there = _noise(pause_db, pause_s, beat_s), _noise(pause_db, pause_s, pause_s)
     over_thump = 10 * np.log10(np.maximum(10 ** (beat_db / 10) - 2 * 10 ** (noise / 10), TINY)) - thump_db[at_beat]
     ends = np.minimum(np.median(over_thump[:, :5], axis=1), np.median(over_thump[:, -5:], axis=1))
-    leak = thump_db[at_beat] + np.minimum(ends + LEAK_DB, MOST_LEAK_DB)[:, None]
+    leak = thump_db[at_beat] + (ends + LEAK_DB)[:, None]
     loudest = np.percentile(beat_db, 92, axis=1)[:, None]
+    energy_db = 10 * np.log10(maximum_filter1d(bands.bands[:3].sum(axis=0), window) + TINY)[at_beat]
+    loud = beat_db >= loudest - 6
+    unit = np.array([np.median((one - energy_db)[where]) for one, where in zip(beat_db, loud, strict=True)])
+    leak = np.minimum(leak, thump_db[at_beat] + unit[:, None] + MOST_LEAK_DB)
     floor = 10 ** ((loudest.max() - FLOOR_DB) / 10)
-    still = 10 * np.log10(10 ** (noise / 10) + floor)
+    still = 10 * np.log10(10 ** (noise_there / 10) + floor)
     silence = 10 * np.log10(10 ** (noise / 10) + 10 ** (leak / 10) + floor)
     strong = loudest - silence
     useful = np.median(strong, axis=1) > USEFUL_DB
     if not useful.any():
         useful[int(np.argmax(np.median(strong, axis=1)))] = True
+    pauses = (pause_db - still)[useful].max(axis=0)
     return Levels(
         at_s=beat_s,
         excess_db=(beat_db - silence)[useful].max(axis=0),
         loudest_db=strong[useful].max(axis=0),
-        pause_db=(pause_db - still[:, None, :])[useful].max(axis=0).ravel(),
+        noise_db=_expected(pauses, pause_s, beat_s),
+        knocks=float(np.mean(pauses > KNOCK_DB)),
     )
 
 
-def _pauses(beat_s: Floats) -> list[Floats]:
-    """Return where three pauses after each beat lie [s]; between beats too close for that, halfway."""
+def _pauses(beat_s: Floats) -> Floats:
+    """Return moments in the pauses between beats [s], some 40 ms apart, clear of each beat's sound and the next."""
     rest = np.diff(beat_s)
-    rest = np.append(rest, np.median(rest))
-    first, last = np.minimum(AFTER_S, 0.5 * rest), np.maximum(rest - BEFORE_S, 0.5 * rest)
-    return [beat_s + first + part * np.maximum(last - first, 0) for part in PAUSES]
+    grid = np.arange(beat_s[0], beat_s[-1], PAUSE_STEP_S)
+    before = np.clip(np.searchsorted(beat_s, grid, side="right") - 1, 0, len(rest) - 1)
+    since, long = grid - beat_s[before], rest[before]
+    inside = (since >= np.minimum(AFTER_S, 0.4 * long)) & (since <= np.maximum(long - BEFORE_S, 0.6 * long))
+    return grid[inside]
 
 
-def _noise(pause_db: Floats, beat_s: Floats) -> Floats:
-    """Return the noise [dB] (bands, n) about each beat: the median of the pauses near by."""
-    near = np.abs(beat_s[:, None] - beat_s[None, :]) <= NEIGHBOUR_S
-    noise: Floats = np.stack([np.median(pause_db[:, :, one], axis=(1, 2)) for one in near], axis=1)
-    return noise
+def _noise(pause_db: Floats, pause_s: Floats, at_s: Floats) -> Floats:
+    """Return the noise [dB] (filters, n) about each moment: the median of the pauses near by, second by second."""
+    marks = np.arange(at_s[0], at_s[-1] + 1.0, 1.0)
+    first, last = np.searchsorted(pause_s, marks - NEIGHBOUR_S), np.searchsorted(pause_s, marks + NEIGHBOUR_S)
+    there = np.stack(
+        [
+            np.median(pause_db[:, a : max(b, a + 1)] if a < pause_db.shape[1] else pause_db[:, -1:], axis=1)
+            for a, b in zip(first, last, strict=True)
+        ],
+        axis=1,
+    )
+    return np.stack([np.interp(at_s, marks, one) for one in there])
+
+
+def _expected(pauses: Floats, pause_s: Floats, at_s: Floats) -> Floats:
+    """Return what noise alone would give at each moment (n, QUANTILES), from the pauses.
+
+    Where something else beats in the pauses, another heart say, its own beat is followed through, and the pauses that
+    lie at the same place in that beat tell most.
+    """
+    order = np.argsort(pauses)
+    weight = np.ones((len(at_s), len(pauses)))
+    phase = second_rhythm(pauses, pause_s)
+    if phase is not None:
+        there, here = phase(pause_s), phase(at_s)
+        apart = np.abs((here[:, None] - there[None, :] + 0.5) % 1 - 0.5)
+        kernel = np.exp(-0.5 * (apart / SAME_PHASE) ** 2)
+        weight = kernel + EVERYWHERE * kernel.mean()
+    run = np.cumsum(weight[:, order], axis=1)
+    run /= run[:, -1:]
+    parts = np.linspace(0.02, 0.98, QUANTILES)
+    places = np.stack([np.searchsorted(one, parts) for one in run])
+    expected: Floats = pauses[order][np.minimum(places, len(pauses) - 1)]
+    return expected
 
 
 @dataclass(frozen=True)
@@ -112,7 +153,8 @@ def likeness_of(bands: Bands, beat_s: Floats) -> Likeness:
     True sounds change slowly from beat to beat; talk, knocks and rub do not come twice alike (Centracchio 2023 uses
     neighbour correlation; normalised figures: acoustics 5).
     """
-    pauses = [_neighbours(bands, at_s) for at_s in _pauses(beat_s)]
+    rest = np.append(np.diff(beat_s), np.median(np.diff(beat_s)))
+    pauses = [_neighbours(bands, beat_s + part * rest) for part in (0.35, 0.5, 0.65)]
     return Likeness(_neighbours(bands, beat_s), np.concatenate(pauses))
 
 
@@ -130,22 +172,3 @@ def _neighbours(bands: Bands, at_s: Floats) -> Floats:
         best = np.maximum(best, np.abs((inner[:-1] * other.conj()).sum(axis=1)) / size[:-1] / power)
     like: Floats = np.maximum(np.append(best, 0), np.insert(best, 0, 0))
     return like
-
-
-def settle(bands: Bands, beat_s: Floats) -> Floats:
-    """Return the beat times moved to where the sounds lie: by the median lag of the strong ones near by.
-
-    No beat is moved by its own sound: a silent beat must not be drawn to the loudest noise near it.
-    """
-    sound = bands.bands[:3].sum(axis=0)
-    typical = float(np.median(np.diff(beat_s)))
-    reach = np.arange(-round(0.15 * FRAMES_PER_S), round(min(0.25, 0.35 * typical) * FRAMES_PER_S) + 1)
-    frame = np.searchsorted(bands.time_s, beat_s)
-    part = sound[np.clip(frame[:, None] + reach[None, :], 0, len(sound) - 1)]
-    lag = reach[np.argmax(part, axis=1)] / FRAMES_PER_S
-    height = part.max(axis=1)
-    strong = height >= np.percentile(height, 60)
-    near = np.abs(beat_s[:, None] - beat_s[None, strong])
-    order = np.argsort(near, axis=1)[:, :5]
-    moved: Floats = beat_s + np.median(lag[strong][order], axis=1)
-    return moved

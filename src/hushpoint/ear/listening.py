@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 from hushpoint.ear.bands import Bands, bands_of
 from hushpoint.ear.clock import beat_times
 from hushpoint.ear.decode import Decoded, alike, decode, likelihoods
-from hushpoint.ear.levels import Levels, levels_of, likeness_of, settle
+from hushpoint.ear.levels import Levels, levels_of, likeness_of
+from hushpoint.ear.matched import matched
 from hushpoint.ear.release import Cuff, cuff_of
 from hushpoint.ear.sync import FARTHEST_S, Shift, shift_of
 from hushpoint.measure import Heard, Withheld
@@ -20,8 +21,8 @@ Floats = NDArray[np.float64]
 
 FEWEST_BEATS = 6
 """Abstain below six sounding beats (acoustics 5)."""
-FASTEST_MMHG_PER_BEAT = 4.0
-"""Abstain above 4 mmHg a beat at an end (acoustics 5)."""
+FASTEST_MMHG_PER_BEAT = 4.2
+"""Abstain above 4 mmHg a beat at an end (acoustics 5), and what measuring it over three seconds is off by."""
 RIVAL_MMHG = 10.0
 """Two starts this far apart are rivals and both shown (acoustics 5)."""
 RIVAL_SHARE = 0.15
@@ -33,15 +34,12 @@ SURE = 0.75
 SURE_ALONE = 0.95
 """Chance that must lie within 5 mmHg of the answer; more where the other end is withheld: a recording in which one end
 cannot be told is less to be trusted at the other (design choice)."""
+SPAN = 0.95
 CLIPPED_SHARE = 0.002
-NEXT_PAIR = 5
-"""A pair is looked for among so many beats: farther down it is a rival, not the same start."""
-ALONE = 0.2
-"""A beat less likely heard than this, judged by itself, leaves its neighbour alone."""
 BAD_ROOM = 0.2
 ROOM_BEATS = 2
 """Silent beats that must be recorded beyond an end."""
-LINE_MMHG = 0.8
+LINE_MMHG = 1.2
 """What the cuff's line itself may be off by: coarse steps, bounce, and the moment of the sound."""
 
 
@@ -113,11 +111,12 @@ def listen(samples: NDArray[np.floating], rate_hz: float, time_s: Floats, pressu
     beats = beats[(beats > cuff.from_s + 0.1) & (beats < until - 0.2)]
     if len(beats) < FEWEST_BEATS:
         return withheld(f"too few beats: {len(beats)} in the release, {FEWEST_BEATS} are needed")
-    beats = settle(bands, beats)
-    levels, like = levels_of(bands, beats), likeness_of(bands, beats)
-    likely = likelihoods(levels.excess_db, levels.loudest_db, levels.pause_db)
-    likely = likely * alike(like.beats, like.pauses, levels.excess_db)
-    return _answer(cuff, levels, decode(likely, _step(cuff, beats)), _clipped(part), shift)
+    found = matched(bands, beats)
+    beats = found.at_s
+    levels, like = levels_of(bands, found), likeness_of(bands, beats)
+    silent, sound = likelihoods(levels.excess_db, levels.loudest_db, levels.noise_db, levels.knocks)
+    ratio = alike(like.beats, like.pauses, levels.excess_db)
+    return _answer(cuff, levels, decode(silent, sound, ratio, _step(cuff, beats)), _clipped(part), shift)
 
 
 def _shifted(cuff: Cuff, shift: Shift) -> Cuff:
@@ -145,7 +144,7 @@ def _clipped(samples: NDArray[np.floating]) -> float:
 
 def _answer(cuff: Cuff, levels: Levels, found: Decoded, clipped: float, shift: Shift | None) -> Listened:
     mmhg = cuff.at(levels.at_s)
-    step = cuff.rate(levels.at_s) * _typical(levels.at_s)
+    step = cuff.rate(levels.at_s, 3.0) * _typical(levels.at_s)
     notes: list[str] = []
     whole = _whole_reason(cuff, levels, found, clipped)
     if whole:
@@ -225,35 +224,48 @@ def _systolic(mmhg: Floats, step: Floats, found: Decoded, sure: float) -> Heard 
 
 
 def _first_of_two(found: Decoded) -> Floats:
-    """Return the chances (n,) of the start, each moved on to the first beat from there whose follower is heard too.
+    """Return the chances (n,) of the first of at least two consecutive audible beats; a lone one does not count."""
+    loud = found.loud
+    count = len(loud)
+    start = np.zeros(count)
+    lone = quiet = 0.0  # sounds have begun, no two in a row yet: the beat before was heard, or not
+    for now in range(count):
+        begun, loose = lone, quiet
+        lone = (found.first[now] + loose) * loud[now]
+        quiet = (found.first[now] + loose + begun) * (1 - loud[now])
+        if now:
+            start[now - 1] = begun * loud[now]
+    start[-1] += lone
+    return start
 
-    Systolic is the first of at least two consecutive audible beats; one that stands alone does not count.
-    """
-    pair = (found.loud[:-1] > ALONE) & (found.loud[1:] > ALONE)
-    moved = np.zeros(len(found.first))
-    for place, chance in enumerate(found.first):
-        later = np.flatnonzero(pair[place : place + NEXT_PAIR])
-        moved[place + int(later[0]) if len(later) else place] += chance
-    return moved
+
+def _last_heard(found: Decoded) -> Floats:
+    """Return the chances (n,) of the last beat that is heard: holes at the end do not count."""
+    last = found.last.copy()
+    for now in range(len(last) - 1, 0, -1):
+        passed = last[now] * (1 - found.loud[now])
+        last[now] -= passed
+        last[now - 1] += passed
+    return last
 
 
 def _diastolic(mmhg: Floats, step: Floats, found: Decoded, sure: float) -> Heard | Withheld:
     if found.last[-ROOM_BEATS:].sum() > BAD_ROOM:
         return Withheld("stopped too early: sounds went on to the end of the release")
-    return _end(mmhg, step, found.last, sure, "stop")
+    return _end(mmhg, step, _last_heard(found), sure, "stop")
 
 
 def _end(mmhg: Floats, step: Floats, chance: Floats, sure: float, what: str) -> Heard | Withheld:
     """Return an end from the chances (n,) that it lies at each beat."""
     share = chance / chance.sum()
     run = np.cumsum(share)
-    middle, early, late = (int(np.searchsorted(run, part)) for part in (0.5, 0.025, 0.975))
-    best = min(middle, len(mmhg) - 1)
+    best = min(int(np.searchsorted(run, 0.5)), len(mmhg) - 1)
+    early, late = _shortest(run)
     away = np.abs(mmhg - mmhg[best]) >= RIVAL_MMHG
     if share[away].sum() > RIVAL_SHARE:
         other = int(np.argmax(np.where(away, share, 0)))
         return Withheld(f"two rival {what}s: {mmhg[best]:.0f} and {mmhg[other]:.0f} mmHg are both possible")
-    if step[best] > FASTEST_MMHG_PER_BEAT:
+    if round(float(step[best]), 1) > FASTEST_MMHG_PER_BEAT:
         return Withheld(f"released too fast: {step[best]:.1f} mmHg a beat at the {what}, at most 4 can be read")
     near = np.abs(mmhg - mmhg[best]) <= NEAR_MMHG
     low, high = sorted((float(mmhg[min(late, len(mmhg) - 1)]), float(mmhg[early])))
@@ -261,6 +273,14 @@ def _end(mmhg: Floats, step: Floats, chance: Floats, sure: float, what: str) -> 
         return Withheld(f"drowned: the {what} of the sounds lies somewhere from {low:.0f} to {high:.0f} mmHg")
     value = float(mmhg[best])
     return Heard(value, min(low, value) - LINE_MMHG, max(high, value) + LINE_MMHG)
+
+
+def _shortest(run: Floats) -> tuple[int, int]:
+    """Return the first and last beat of the shortest stretch that holds SPAN of the chance that runs up."""
+    before = np.concatenate(([0.0], run[:-1]))
+    late = np.minimum(np.searchsorted(run, before + SPAN), len(run) - 1)
+    early = int(np.argmin(np.where(run[late] - before >= SPAN - 1e-9, late - np.arange(len(run)), len(run))))
+    return early, int(late[early])
 
 
 def _one_lower(diastolic: Heard | Withheld, mmhg: Floats) -> Heard | Withheld:
