@@ -15,6 +15,8 @@ THUMP_HZ = (5.0, 20.0)
 BANDS_HZ = ((30.0, 50.0), (50.0, 84.0), (84.0, 150.0), (150.0, 300.0))
 """Where what an ear hears of these sounds lies: 21 to 53 Hz muffled, 27 to 104 Hz clear, to 199 Hz with a murmur
 (acoustics 1); training-free readers use 30 to 80 Hz (acoustics 5, R6)."""
+BESIDE_HZ = (270.0, 370.0)
+"""Talk and clatter reach up here; next to nothing of these sounds does (95 % lie below 200 Hz; acoustics 6, row 1)."""
 SHAPE_HZ = (30.0, 150.0)
 EDGE = 0.22
 """Soft edge of a band as a share of its edge frequency."""
@@ -29,12 +31,13 @@ LOWEST_RATE_HZ = 1000
 
 @dataclass(frozen=True)
 class Bands:
-    """Energy over time: `time_s` (n,), `thump` (n,), `bands` (4, n); full scale 1 squared. `wave` (n,): the sound
-    from 34 to 140 Hz as an analytic signal, whose shape neighbouring beats share."""
+    """Energy over time: `time_s` (n,), `thump` (n,), `bands` (4, n), `beside` (n,) above them; full scale 1 squared.
+    `wave` (n,): the sound from 34 to 140 Hz as an analytic signal, whose shape neighbouring beats share."""
 
     time_s: Floats
     thump: Floats
     bands: Floats
+    beside: Floats
     wave: NDArray[np.complex128]
 
 
@@ -57,11 +60,12 @@ def bands_of(samples: Floats, rate_hz: float) -> Bands:
     spectrum = fft.rfft(samples, count)
     hz = np.arange(len(spectrum)) / seconds
     _take_out_hum(spectrum, hz)
-    energy = [_energy(_wave(spectrum, hz, band, frames, count)) for band in (THUMP_HZ, *BANDS_HZ)]
+    energy = [_energy(_wave(spectrum, hz, band, frames, count)) for band in (THUMP_HZ, *BANDS_HZ, BESIDE_HZ)]
     wave = _wave(spectrum, hz, SHAPE_HZ, frames, count)
     time = np.arange(frames) * seconds / frames
     keep = time < len(samples) / rate_hz
-    return Bands(time[keep], energy[0][keep], np.array([one[keep] for one in energy[1:]]), wave[keep])
+    thump, *inside, beside = (one[keep] for one in energy)
+    return Bands(time[keep], thump, np.array(inside), beside, wave[keep])
 
 
 def _take_out_hum(spectrum: NDArray[np.complex128], hz: Floats) -> None:

@@ -26,6 +26,7 @@ PULSE_LEANS = 1.5
 BESIDE_PULSE = 0.05
 """How far thump and sound are followed where the cuff's own pulse can be seen: another heart may be in them."""
 SECOND_STEADY = 0.25
+OWN_LOUDER_DB = 3.0
 LOOSE = 1.5
 """How dear it is to leave the typical interval (Ellis 2007's beat tracker, its cost kept low for irregular rhythm)."""
 
@@ -64,21 +65,21 @@ def _pulses(upstroke: Floats) -> bool:
     return rise >= PULSE_MMHG_PER_S and rise >= PULSE_LEANS * fall
 
 
-def second_rhythm(strength_db: Floats, at_s: Floats) -> Callable[[Floats], Floats] | None:
+def second_rhythm(strength_db: Floats, at_s: Floats, still: NDArray[np.bool_]) -> Callable[[Floats], Floats] | None:
     """Return the place in its beat (0 to 1) of what beats in the pauses at each moment, None where nothing does.
 
-    `strength_db` (m,): how loud it is at `at_s` [s]. Between pauses, where the cuff's own beats are, it is counted
-    through.
+    `strength_db` (m,): how loud it is at `at_s` [s]; `still` (m,): which of them lie in the pauses. Between pauses it
+    is followed where it is no louder than in them; what is louder is the arm's own sound, and is counted through.
     """
     time = np.arange(at_s[0], at_s[-1], FRAME_S)
-    cue = np.clip(np.interp(time, at_s, strength_db), 0, None)
-    near = np.abs(at_s[np.clip(np.searchsorted(at_s, time), 0, len(at_s) - 1)] - time) < 0.05
-    cue = np.where(near, cue, np.median(cue))
-    if _steadiness(cue) < SECOND_STEADY:
+    middle, top = np.percentile(strength_db[still], (50, 95))
+    alone = np.interp(time, at_s, np.where(still, np.clip(strength_db, 0, None), max(middle, 0)))
+    if _steadiness(alone) < SECOND_STEADY:
         return None
+    cue = np.where(still | (strength_db < top + OWN_LOUDER_DB), np.clip(strength_db, 0, None), max(middle, 0))
+    cue = np.interp(time, at_s, cue)
     cue = np.minimum(cue / _local_size(cue), 1.5)
-    period = _period(cue)
-    beats = time[_path(cue, period / FRAME_S)]
+    beats = time[_path(cue, _period(cue) / FRAME_S)]
     if len(beats) < 6:
         return None
     return lambda moment: np.interp(moment, beats, np.arange(len(beats))) % 1

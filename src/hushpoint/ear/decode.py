@@ -21,7 +21,7 @@ CLEAR_DB = 16.0
 DULL_DB = 6.0
 """A muffled sound lies at least so far below the loudest."""
 WIDTH_DB = 1.5
-TAIL_DB = 5.0
+TAIL_DB = (1.5, 6.0)
 TAIL = 0.2
 DRIFT_DB = 2.5
 """From beat to beat a level changes by about this: breathing +-20 %, 10 % at random (acoustics 1)."""
@@ -30,11 +30,18 @@ JUMP = 0.15
 """Share of wider steps: into phase III, and where sounds become muffled."""
 RISE_DB = 3.0
 """The first sounds rise by 12 dB within some 12 % of pulse pressure (acoustics 1): so much a beat."""
-KNOCK = (0.01, 0.05)
+DROP_DB = (12.0, 6.0)
+SUDDEN = 0.3
+"""Sounds drop by 10 to 15 dB where they become muffled (acoustics 1): at once in this share (design choice)."""
+KNOCK = (0.003, 0.05)
 """Share of silent beats that something else makes loud: as often as pauses are, within these (design choice)."""
 KNOCK_DB = 8.0
 HOLE = 0.05
 FAINT_HOLE = 0.12
+UNEVEN_HOLE, UNEVEN_FAINT_HOLE = 0.15, 0.35
+UNEVEN_TIMES = 3.0
+"""Where the rhythm is uneven each beat has its own pressures (atrial fibrillation: SD 8 to 12 mmHg; facts 7.4): holes
+are common and the ends this many times as long."""
 """Share of sounding beats that are missing (a hole after the first tap: 10 to 26 % of releases; acoustics 1)."""
 START_MMHG = 4.0
 """The first sounds reach full loudness within about 12 % of pulse pressure (acoustics 1)."""
@@ -87,11 +94,12 @@ def likelihoods(excess_db: Floats, loudest_db: Floats, noise_db: Floats, knocks:
     """
     heard = np.maximum(excess_db, QUIETEST_DB)
     noise = np.maximum(noise_db, QUIETEST_DB)
+    tail_db = float(np.clip(np.mean(noise[:, -2:]) - np.mean(noise[:, -6:-4]), *TAIL_DB))
 
     def like(about: Floats) -> Floats:
         away = heard.reshape(-1, *[1] * (about.ndim - 1)) - about
         near = np.exp(-0.5 * np.minimum(np.abs(away / WIDTH_DB), 30) ** 2) / (WIDTH_DB * np.sqrt(2 * np.pi))
-        far = np.exp(-np.abs(away) / TAIL_DB) / (2 * TAIL_DB)
+        far = np.exp(-np.abs(away) / tail_db) / (2 * tail_db)
         height: Floats = ((1 - TAIL) * near + TAIL * far).mean(axis=-1)
         return height
 
@@ -127,7 +135,7 @@ def _steps(about_db: float) -> Floats:
     return steps
 
 
-def _moves(step_mmhg: float) -> tuple[Floats, Floats]:
+def _moves(step_mmhg: float, even: bool) -> tuple[Floats, Floats]:
     """Return the first beat's chances (s,) and the moves (s, s) from beat to beat as the cuff falls by a step.
 
     How long each state lasts is told in mmHg (START_MMHG and so on): slow releases have more beats in it.
@@ -137,6 +145,9 @@ def _moves(step_mmhg: float) -> tuple[Floats, Floats]:
     clear = (LEVELS_DB <= CLEAR_DB) / np.sum(LEVELS_DB <= CLEAR_DB)
     dull = (LEVELS_DB >= DULL_DB) / np.sum(LEVELS_DB >= DULL_DB)
     same, up = _steps(0.0), _steps(RISE_DB)
+    lower = LEVELS_DB[None, :] - LEVELS_DB[:, None]
+    sudden = np.exp(-0.5 * ((lower - DROP_DB[0]) / DROP_DB[1]) ** 2) + 1e-6
+    drop = (1 - SUDDEN) * same + SUDDEN * sudden / sudden.sum(axis=1, keepdims=True)
 
     def stay(lasts_mmhg: float) -> float:
         return float(np.exp(-step_mmhg / lasts_mmhg))
@@ -150,7 +161,8 @@ def _moves(step_mmhg: float) -> tuple[Floats, Floats]:
     start[ABOVE], start[BELOW] = 0.7, 0.01
     start[START], start[SOUND], start[MUFFLED] = 0.1 * faint, 0.18 * clear, 0.01 * dull
     moves = np.zeros((STATES, STATES))
-    first, on, gap, muffled = stay(START_MMHG), stay(SOUND_MMHG), stay(GAP_MMHG), stay(MUFFLED_MMHG)
+    times = 1.0 if even else UNEVEN_TIMES
+    first, on, gap, muffled = stay(START_MMHG * times), stay(SOUND_MMHG), stay(GAP_MMHG), stay(MUFFLED_MMHG * times)
     moves[ABOVE, ABOVE] = on
     moves[ABOVE, START], moves[ABOVE, SOUND] = 0.85 * (1 - on) * faint, 0.15 * (1 - on) * clear
     moves[START, START] = first * up
@@ -158,13 +170,13 @@ def _moves(step_mmhg: float) -> tuple[Floats, Floats]:
     moves[START, MUFFLED] = 0.01 * (1 - first) * only(same, dull)
     moves[START, BELOW] = 0.01 * (1 - first)
     moves[SOUND, SOUND] = on * only(same, clear)
-    moves[SOUND, GAP] = 0.05 * (1 - on)
-    moves[SOUND, MUFFLED] = 0.8 * (1 - on) * only(same, dull)
-    moves[SOUND, BELOW] = 0.15 * (1 - on)
+    moves[SOUND, GAP] = 0.07 * (1 - on)
+    moves[SOUND, MUFFLED] = 0.79 * (1 - on) * only(drop, dull)
+    moves[SOUND, BELOW] = 0.14 * (1 - on)
     moves[GAP, GAP] = gap
     moves[GAP, AGAIN] = (1 - gap) * clear
     moves[AGAIN, AGAIN] = on * only(same, clear)
-    moves[AGAIN, MUFFLED] = 0.84 * (1 - on) * only(same, dull)
+    moves[AGAIN, MUFFLED] = 0.84 * (1 - on) * only(drop, dull)
     moves[AGAIN, BELOW] = 0.16 * (1 - on)
     moves[MUFFLED, MUFFLED] = muffled * only(same, dull)
     moves[MUFFLED, BELOW] = 1 - muffled
@@ -172,17 +184,19 @@ def _moves(step_mmhg: float) -> tuple[Floats, Floats]:
     return start, moves
 
 
-def decode(silent: Floats, sound: Floats, ratio: Floats, step_mmhg: float) -> Decoded:
+def decode(silent: Floats, sound: Floats, ratio: Floats, step_mmhg: float, even: bool = True) -> Decoded:
     """Return what the beats say together (forward and backward pass over a left-to-right chain).
 
     `silent` (n,), `sound` (n, levels): likelihoods. `ratio` (n,): how much likelier likeness makes a sound.
     """
-    start, moves = _moves(step_mmhg)
+    start, moves = _moves(step_mmhg, even)
     count = len(silent)
     voiced = sound * ratio[:, None]
     likely = np.empty((count, STATES))
     likely[:, [ABOVE, GAP, BELOW]] = silent[:, None]
-    for part, hole in ((START, FAINT_HOLE), (SOUND, HOLE), (AGAIN, HOLE), (MUFFLED, FAINT_HOLE)):
+    hole, faint_hole = (HOLE, FAINT_HOLE) if even else (UNEVEN_HOLE, UNEVEN_FAINT_HOLE)
+    holes = ((START, faint_hole), (SOUND, hole), (AGAIN, hole), (MUFFLED, faint_hole))
+    for part, hole in holes:
         likely[:, part] = (1 - hole) * voiced + hole * silent[:, None]
     size = likely.max(axis=1, keepdims=True)
     likely = likely / size + 1e-12
@@ -209,7 +223,7 @@ def decode(silent: Floats, sound: Floats, ratio: Floats, step_mmhg: float) -> De
     voice = voiced / size
     mute = silent[:, None] / size
     heard = np.zeros(count)
-    for part, hole in ((START, FAINT_HOLE), (SOUND, HOLE), (AGAIN, HOLE), (MUFFLED, FAINT_HOLE)):
+    for part, hole in holes:
         heard += (state[:, part] * (1 - hole) * voice / ((1 - hole) * voice + hole * mute + 1e-12)).sum(axis=1)
     heard = heard / np.maximum(sounding, 1e-9)
     return Decoded(

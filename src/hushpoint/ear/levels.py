@@ -17,14 +17,15 @@ REACH_S = 0.025
 """A sound is looked for this far on either side of where the beat's sounds lie."""
 NEIGHBOUR_S = 4.0
 """Noise is judged from the pauses between beats this far on either side."""
-FLOOR_DB = 38.0
+FLOOR_DB = 35.0
 """What lies this far below the loudest sounds is taken for silence: 28 dB part the loudest from the faintest arm, and
 the first and last sounds lie 20 to 25 dB below (acoustics 1)."""
-PAUSE_STEP_S = 0.04
+MOMENT_S = 0.04
 KNOCK_DB = 8.0
 QUANTILES = 20
 SAME_PHASE = 0.05
-EVERYWHERE = 1.0
+SAME_DB = 3.0
+EVERYWHERE = 0.5
 AFTER_S = 0.17
 BEFORE_S = 0.12
 """Three pauses are heard from 0.26 s after a beat's sound to 0.16 s before the next: past a murmur of 90 ms and clear
@@ -34,6 +35,7 @@ USEFUL_DB = 4.0
 """A band in which even the loudest sounds stand out by less tells nothing."""
 LEAK_DB = 3.0
 """Margin over what the thump puts into each band."""
+LEAK_APART_DB = 6.0
 MOST_LEAK_DB = -10.0
 """A thump puts no more than this of its energy above 30 Hz (less than 2 % above 40 Hz; acoustics 6, row 7)."""
 
@@ -65,42 +67,50 @@ def levels_of(bands: Bands, found: Matched) -> Levels:
         return np.clip(np.searchsorted(bands.time_s, at_s), 0, len(bands.time_s) - 1)
 
     at_beat = frames(beat_s)
-    pause_s = _pauses(beat_s)
-    beat_db, pause_db = tops_db[:, at_beat], tops_db[:, frames(pause_s)]
-    noise, noise_there = _noise(pause_db, pause_s, beat_s), _noise(pause_db, pause_s, pause_s)
+    moment_s, still = _moments(beat_s)
+    beat_db, moment_db = tops_db[:, at_beat], tops_db[:, frames(moment_s)]
+    noise = _noise(moment_db[:, still], moment_s[still], beat_s)
+    noise_there = _noise(moment_db[:, still], moment_s[still], moment_s)
     over_thump = 10 * np.log10(np.maximum(10 ** (beat_db / 10) - 2 * 10 ** (noise / 10), TINY)) - thump_db[at_beat]
-    ends = np.minimum(np.median(over_thump[:, :5], axis=1), np.median(over_thump[:, -5:], axis=1))
-    leak = thump_db[at_beat] + (ends + LEAK_DB)[:, None]
+    top, bottom = np.median(over_thump[:, :5], axis=1), np.median(over_thump[:, -5:], axis=1)
+    least = np.minimum(top, bottom) + LEAK_APART_DB
+    along = np.linspace(0, 1, len(beat_s))
+    share = np.minimum(top, least)[:, None] * (1 - along) + np.minimum(bottom, least)[:, None] * along
+    leak = thump_db[at_beat] + share + LEAK_DB
     loudest = np.percentile(beat_db, 92, axis=1)[:, None]
     energy_db = 10 * np.log10(maximum_filter1d(bands.bands[:3].sum(axis=0), window) + TINY)[at_beat]
     loud = beat_db >= loudest - 6
     unit = np.array([np.median((one - energy_db)[where]) for one, where in zip(beat_db, loud, strict=True)])
     leak = np.minimum(leak, thump_db[at_beat] + unit[:, None] + MOST_LEAK_DB)
     floor = 10 ** ((loudest.max() - FLOOR_DB) / 10)
-    still = 10 * np.log10(10 ** (noise_there / 10) + floor)
+    silence_there = 10 * np.log10(10 ** (noise_there / 10) + floor)
     silence = 10 * np.log10(10 ** (noise / 10) + 10 ** (leak / 10) + floor)
     strong = loudest - silence
     useful = np.median(strong, axis=1) > USEFUL_DB
     if not useful.any():
         useful[int(np.argmax(np.median(strong, axis=1)))] = True
-    pauses = (pause_db - still)[useful].max(axis=0)
+    beside_db = 10 * np.log10(maximum_filter1d(bands.beside, window) + TINY)
+    heard = loud[useful].any(axis=0)
+    own = np.median(10 ** (beside_db[at_beat][heard] / 10)) - np.median(10 ** (beside_db[frames(moment_s)][still] / 10))
+    own_db = 10 * float(np.log10(max(own, TINY)))
+    moments = (moment_db - silence_there)[useful].max(axis=0)
     return Levels(
         at_s=beat_s,
         excess_db=(beat_db - silence)[useful].max(axis=0),
         loudest_db=strong[useful].max(axis=0),
-        noise_db=_expected(pauses, pause_s, beat_s),
-        knocks=float(np.mean(pauses > KNOCK_DB)),
+        noise_db=_expected(moments, moment_s, still, beat_s, beside_db[frames(moment_s)], beside_db[at_beat], own_db),
+        knocks=float(np.mean(moments[still] > KNOCK_DB)),
     )
 
 
-def _pauses(beat_s: Floats) -> Floats:
-    """Return moments in the pauses between beats [s], some 40 ms apart, clear of each beat's sound and the next."""
+def _moments(beat_s: Floats) -> tuple[Floats, NDArray[np.bool_]]:
+    """Return moments 40 ms apart [s], and which lie in the pauses, clear of each beat's sound and the next."""
     rest = np.diff(beat_s)
-    grid = np.arange(beat_s[0], beat_s[-1], PAUSE_STEP_S)
-    before = np.clip(np.searchsorted(beat_s, grid, side="right") - 1, 0, len(rest) - 1)
-    since, long = grid - beat_s[before], rest[before]
-    inside = (since >= np.minimum(AFTER_S, 0.4 * long)) & (since <= np.maximum(long - BEFORE_S, 0.6 * long))
-    return grid[inside]
+    moment_s = np.arange(beat_s[0], beat_s[-1], MOMENT_S)
+    before = np.clip(np.searchsorted(beat_s, moment_s, side="right") - 1, 0, len(rest) - 1)
+    since, long = moment_s - beat_s[before], rest[before]
+    still = (since >= np.minimum(AFTER_S, 0.4 * long)) & (since <= np.maximum(long - BEFORE_S, 0.6 * long))
+    return moment_s, still
 
 
 def _noise(pause_db: Floats, pause_s: Floats, at_s: Floats) -> Floats:
@@ -117,20 +127,33 @@ def _noise(pause_db: Floats, pause_s: Floats, at_s: Floats) -> Floats:
     return np.stack([np.interp(at_s, marks, one) for one in there])
 
 
-def _expected(pauses: Floats, pause_s: Floats, at_s: Floats) -> Floats:
-    """Return what noise alone would give at each moment (n, QUANTILES), from the pauses.
+def _expected(
+    moments: Floats,
+    moment_s: Floats,
+    still: NDArray[np.bool_],
+    at_s: Floats,
+    beside_there: Floats,
+    beside_here: Floats,
+    own_db: float,
+) -> Floats:
+    """Return what noise alone would give at each moment `at_s` (n, QUANTILES), from the pauses.
 
-    Where something else beats in the pauses, another heart say, its own beat is followed through, and the pauses that
-    lie at the same place in that beat tell most.
+    Where something else beats in the pauses, another heart say, its own beat is followed through, also where it falls
+    together with this one, and the pauses that lie at the same place in that beat tell most.
     """
+    pauses = moments[still]
     order = np.argsort(pauses)
-    weight = np.ones((len(at_s), len(pauses)))
-    phase = second_rhythm(pauses, pause_s)
+    there_db, here_db = beside_there[still], beside_here
+    quiet_db = max(float(np.median(there_db)) - 10, own_db)
+    away = np.maximum(here_db, quiet_db)[:, None] - np.maximum(there_db, quiet_db)[None, :]
+    weight = np.exp(-0.5 * (away / SAME_DB) ** 2)
+    phase = second_rhythm(moments, moment_s, still)
     if phase is not None:
-        there, here = phase(pause_s), phase(at_s)
+        there, here = phase(moment_s[still]), phase(at_s)
         apart = np.abs((here[:, None] - there[None, :] + 0.5) % 1 - 0.5)
         kernel = np.exp(-0.5 * (apart / SAME_PHASE) ** 2)
-        weight = kernel + EVERYWHERE * kernel.mean()
+        weight *= kernel
+    weight = weight + EVERYWHERE * weight.mean(axis=1, keepdims=True) + 1e-9
     run = np.cumsum(weight[:, order], axis=1)
     run /= run[:, -1:]
     parts = np.linspace(0.02, 0.98, QUANTILES)

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from hushpoint.ear.bands import Bands, bands_of
+from hushpoint.ear.bands import bands_of
 from hushpoint.ear.clock import beat_times
 from hushpoint.ear.decode import Decoded, alike, decode, likelihoods
 from hushpoint.ear.levels import Levels, levels_of, likeness_of
@@ -30,11 +30,21 @@ WIDEST_MMHG = 14.0
 """A range wider than this is no answer (design choice: within 5 of its middle)."""
 NEAR_MMHG = 5.0
 SURE_ANY = 0.8
-SURE = 0.75
+SURE = 0.8
 SURE_ALONE = 0.95
 """Chance that must lie within 5 mmHg of the answer; more where the other end is withheld: a recording in which one end
 cannot be told is less to be trusted at the other (design choice)."""
+PLAIN, LEAST = 60.0, 30.0
+SURE_BARELY = 0.92
+"""By how many natural logarithms the beats must be likelier with sounds than with none: below LEAST nothing is said,
+below PLAIN an end must be this sure (design choice: the search for sounds finds some in mere noise)."""
 SPAN = 0.95
+"""Share of the chance that a stated range holds."""
+CERTAIN = 0.9
+"""The middle of the chances is given where so much lies within 5 mmHg of it; else what is nearest to most of it."""
+SOFT_DB = 20.0
+"""A last sound this far below the loudest is too soft for some listeners: the loudest stand 24 dB over what can be
+heard in the best arm and under it in the faintest (acoustics 1), and a file does not say how loud it was played."""
 CLIPPED_SHARE = 0.002
 BAD_ROOM = 0.2
 ROOM_BEATS = 2
@@ -102,7 +112,7 @@ def listen(samples: NDArray[np.floating], rate_hz: float, time_s: Floats, pressu
     stop = min(len(samples), int((until + FARTHEST_S) * rate_hz))
     part = samples[start:stop]
     bands = bands_of(part - part.mean(), rate_hz)
-    bands = Bands(bands.time_s + start / rate_hz, bands.thump, bands.bands, bands.wave)
+    bands = replace(bands, time_s=bands.time_s + start / rate_hz)
     shift = shift_of(bands, cuff)
     if shift is not None:
         cuff = _shifted(cuff, shift)
@@ -116,7 +126,9 @@ def listen(samples: NDArray[np.floating], rate_hz: float, time_s: Floats, pressu
     levels, like = levels_of(bands, found), likeness_of(bands, beats)
     silent, sound = likelihoods(levels.excess_db, levels.loudest_db, levels.noise_db, levels.knocks)
     ratio = alike(like.beats, like.pauses, levels.excess_db)
-    return _answer(cuff, levels, decode(silent, sound, ratio, _step(cuff, beats)), _clipped(part), shift)
+    return _answer(
+        cuff, levels, decode(silent, sound, ratio, _step(cuff, beats), _pulse(beats)[1]), _clipped(part), shift
+    )
 
 
 def _shifted(cuff: Cuff, shift: Shift) -> Cuff:
@@ -151,7 +163,8 @@ def _answer(cuff: Cuff, levels: Levels, found: Decoded, clipped: float, shift: S
         systolic: Heard | Withheld = Withheld(whole)
         diastolic: Heard | Withheld = Withheld(whole)
     else:
-        systolic, diastolic = _systolic(mmhg, step, found, SURE), _diastolic(mmhg, step, found, SURE)
+        sure = SURE if found.evidence >= PLAIN else SURE_BARELY
+        systolic, diastolic = _systolic(mmhg, step, found, sure), _diastolic(mmhg, step, found, sure)
         if isinstance(diastolic, Withheld):
             systolic = _systolic(mmhg, step, found, SURE_ALONE)
         elif isinstance(systolic, Withheld):
@@ -165,6 +178,8 @@ def _answer(cuff: Cuff, levels: Levels, found: Decoded, clipped: float, shift: S
         notes.append(
             f"the sound started {shift.seconds:+.2f} s from the pressure's clock{drift}: put right by the pulse"
         )
+    if isinstance(diastolic, Heard):
+        diastolic = _softened(diastolic, mmhg, levels)
     voiced = found.sounding > 0.5
     gap = _gap(mmhg, found)
     muffled = np.flatnonzero((found.muffled > 0.5) & voiced)
@@ -210,6 +225,8 @@ def _whole_reason(cuff: Cuff, levels: Levels, found: Decoded, clipped: float) ->
         if room < 8:
             return "nothing stands out of the noise: drowned, or nothing to hear"
         return "nothing heard: no run of sounds in time with the pulse"
+    if found.evidence < LEAST:
+        return "drowned: what may be sounds hardly stands out of what else is heard"
     if sounding < FEWEST_BEATS:
         return f"too few beats: {sounding:.0f} sounding, {FEWEST_BEATS} are needed"
     if room < 6:
@@ -267,12 +284,35 @@ def _end(mmhg: Floats, step: Floats, chance: Floats, sure: float, what: str) -> 
         return Withheld(f"two rival {what}s: {mmhg[best]:.0f} and {mmhg[other]:.0f} mmHg are both possible")
     if round(float(step[best]), 1) > FASTEST_MMHG_PER_BEAT:
         return Withheld(f"released too fast: {step[best]:.1f} mmHg a beat at the {what}, at most 4 can be read")
-    near = np.abs(mmhg - mmhg[best]) <= NEAR_MMHG
-    low, high = sorted((float(mmhg[min(late, len(mmhg) - 1)]), float(mmhg[early])))
-    if share[near].sum() < sure or high - low > WIDEST_MMHG:
+    value, surety = _safest(mmhg, share, float(mmhg[best]))
+    low, high = sorted((float(mmhg[late]), float(mmhg[early])))
+    if surety < sure or high - low > WIDEST_MMHG:
         return Withheld(f"drowned: the {what} of the sounds lies somewhere from {low:.0f} to {high:.0f} mmHg")
-    value = float(mmhg[best])
     return Heard(value, min(low, value) - LINE_MMHG, max(high, value) + LINE_MMHG)
+
+
+def _softened(diastolic: Heard, mmhg: Floats, levels: Levels) -> Heard:
+    """Return the last sound with a range up to where sounds were loud enough for any listener.
+
+    Where that lies more than 5 mmHg higher, the answer moves up until it is within 5 of both.
+    """
+    soft = levels.loudest_db - levels.excess_db > SOFT_DB
+    last = int(np.argmin(np.abs(mmhg - diastolic.mmhg)))
+    loud = np.flatnonzero(~soft[: last + 1])
+    if not len(loud):
+        return diastolic
+    high = min(float(mmhg[loud[-1]]), diastolic.mmhg + WIDEST_MMHG)
+    value = float(np.clip(high - NEAR_MMHG + LINE_MMHG, diastolic.mmhg, diastolic.mmhg + NEAR_MMHG - LINE_MMHG))
+    return Heard(value, diastolic.low_mmhg, max(diastolic.high_mmhg, high + LINE_MMHG))
+
+
+def _safest(mmhg: Floats, share: Floats, middle: float) -> tuple[float, float]:
+    """Return the pressure nearest the middle within 5 mmHg of which most of the chance lies, and how much of it."""
+    values = middle + np.arange(-4, 4.5, 0.5)
+    within = (np.abs(mmhg[None, :] - values[:, None]) <= NEAR_MMHG - 0.2) @ share
+    good = np.flatnonzero(within >= min(within.max() - 0.02, CERTAIN))
+    best = good[np.argmin(np.abs(values[good] - middle))]
+    return float(values[best]), float(within[best])
 
 
 def _shortest(run: Floats) -> tuple[int, int]:
