@@ -76,6 +76,19 @@ def test_one_bad_file_never_stops_the_rest(arms: Path, tmp_path: Path) -> None:
     assert "Traceback" not in answer.stderr
 
 
+def test_a_sound_file_cut_off_half_way_is_read_as_far_as_it_goes(arms: Path, tmp_path: Path) -> None:
+    """A copy that broke off in its data: no traceback, a note that the sound ends early, no diastolic made up."""
+    whole = next(arms.glob("*.wav"))
+    data = whole.read_bytes()
+    (tmp_path / "cut.wav").write_bytes(data[: len(data) // 2])
+    (tmp_path / "cut.csv").write_bytes(whole.with_suffix(".csv").read_bytes())
+    answer = hushpoint("read", tmp_path / "cut.wav", "--json")
+    assert "Traceback" not in answer.stderr
+    (found,) = lines(answer)
+    assert any("the sound ends" in str(note) for note in found["notes"])  # type: ignore[attr-defined]
+    assert found["diastolic"]["verdict"] == "withheld"  # type: ignore[index]
+
+
 def test_a_run_goes_on_where_it_stopped(arms: Path, tmp_path: Path) -> None:
     """With --keep a file already answered is not read again; a line cut short is."""
     keep = tmp_path / "kept.jsonl"

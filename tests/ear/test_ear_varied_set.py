@@ -17,7 +17,7 @@ from hushpoint.measure import Heard, Withheld
 ENDS = ("systolic", "diastolic")
 Heards = list[tuple[Made, Listened]]
 
-UNSEEN = 42 * 150
+UNSEEN = 42 * 400
 """The limits of the ear were chosen while looking at recordings before this number; the tables come from later ones."""
 
 pytestmark = pytest.mark.shared_data
@@ -53,7 +53,7 @@ def test_a_small_varied_set_is_read_without_error(shared_data: Path) -> None:
 
 @pytest.mark.hard
 def test_the_tables_of_the_docs(shared_data: Path) -> None:
-    """588 recordings: printed by noise and by kind; wrong at most 6 % anywhere, clean ones 93 % right."""
+    """588 recordings, printed by noise and by kind: wrong at most 6 %, 95 % right with no background, 85 % at 20 dB."""
     pairs = list(heard(varied(588, shared_data, first=UNSEEN)))
     print()
     groups = [(f"SNR {snr}", [one for one in pairs if one[0].snr_db == snr]) for snr in (None, 20, 10, 6, 0)]
@@ -75,7 +75,8 @@ def test_the_tables_of_the_docs(shared_data: Path) -> None:
     for (_, part), end in product(groups[:5], ENDS):
         assert graded(part, end).wrong <= 0.06 * len(part)
     for end in ENDS:
-        assert graded(groups[0][1], end).heard - graded(groups[0][1], end).wrong >= 0.93 * len(groups[0][1])
+        for (_, part), least in zip(groups[:2], (0.95, 0.85), strict=True):
+            assert graded(part, end).heard - graded(part, end).wrong >= least * len(part)
 
 
 @pytest.mark.hard

@@ -32,13 +32,14 @@ LOWEST_RATE_HZ = 1000
 @dataclass(frozen=True)
 class Bands:
     """Energy over time: `time_s` (n,), `thump` (n,), `bands` (4, n), `beside` (n,) above them; full scale 1 squared.
-    `wave` (n,): the sound from 34 to 140 Hz as an analytic signal, whose shape neighbouring beats share."""
+    `wave` (n,): the sound from 30 to 150 Hz as an analytic signal, turned down by `wave_from_hz`."""
 
     time_s: Floats
     thump: Floats
     bands: Floats
     beside: Floats
     wave: NDArray[np.complex128]
+    wave_from_hz: float
 
 
 def bands_of(samples: Floats, rate_hz: float) -> Bands:
@@ -65,7 +66,14 @@ def bands_of(samples: Floats, rate_hz: float) -> Bands:
     time = np.arange(frames) * seconds / frames
     keep = time < len(samples) / rate_hz
     thump, *inside, beside = (one[keep] for one in energy)
-    return Bands(time[keep], thump, np.array(inside), beside, wave[keep])
+    return Bands(
+        time[keep],
+        thump,
+        np.array(inside),
+        beside,
+        wave[keep],
+        float(np.ceil(SHAPE_HZ[0] * (1 - EDGE) * seconds) / seconds),
+    )
 
 
 def _take_out_hum(spectrum: NDArray[np.complex128], hz: Floats) -> None:

@@ -26,7 +26,10 @@ PULSE_LEANS = 1.5
 BESIDE_PULSE = 0.05
 """How far thump and sound are followed where the cuff's own pulse can be seen: another heart may be in them."""
 SECOND_STEADY = 0.25
+"""Something else beats in the pauses where they are so like themselves one beat later: real chests 0.2 to 0.8, talk and
+clatter mostly below 0.2."""
 OWN_LOUDER_DB = 3.0
+"""What stands so far over the loudest pauses is the arm's own sound."""
 LOOSE = 1.5
 """How dear it is to leave the typical interval (Ellis 2007's beat tracker, its cost kept low for irregular rhythm)."""
 
@@ -119,8 +122,11 @@ def _blur(values: Floats, over_s: float) -> Floats:
 def _local_size(cue: Floats) -> Floats:
     """Return the usual height of a cue's peaks about each frame: a high share of what lies within 4 s, blurred."""
     block = max(1, round(2.0 / FRAME_S))
-    tops = np.array([np.percentile(cue[max(0, at - block) : at + 2 * block], 96) for at in range(0, len(cue), block)])
-    at = np.arange(len(tops)) * block + block / 2
+    start = np.arange(0, len(cue), block)
+    wide = min(3 * block, len(cue))
+    first = np.clip(start - block, 0, len(cue) - wide)
+    tops = np.percentile(cue[first[:, None] + np.arange(wide)], 96, axis=1)
+    at = start + block / 2
     size: Floats = np.interp(np.arange(len(cue)), at, tops)
     return np.maximum(size, 0.02 * float(tops.max()) + 1e-12)
 
@@ -147,12 +153,12 @@ def _path(strength: Floats, period: float) -> NDArray[np.int64]:
     best = np.copy(strength)
     before = np.full(len(strength), -1)
     for now in range(nearest, len(strength)):
-        usable = lags[lags <= now] if now < farthest else lags
-        back = best[now - usable] - price[: len(usable)]
-        choice = int(np.argmax(back))
+        back = best[max(now - farthest, 0) : now - nearest + 1][::-1]
+        back = back - price[: len(back)]
+        choice = int(back.argmax())
         if back[choice] > 0 or now >= farthest:
             best[now] = strength[now] + back[choice]
-            before[now] = now - usable[choice]
+            before[now] = now - nearest - choice
     at = len(best) - farthest + int(np.argmax(best[-farthest:])) if len(best) > farthest else int(np.argmax(best))
     path = []
     while at >= 0:

@@ -23,6 +23,7 @@ DULL_DB = 6.0
 WIDTH_DB = 1.5
 TAIL_DB = (1.5, 6.0)
 TAIL = 0.2
+"""Share of levels that stray farther, by a scale that the loudest pauses tell, within these (design choice)."""
 DRIFT_DB = 2.5
 """From beat to beat a level changes by about this: breathing +-20 %, 10 % at random (acoustics 1)."""
 JUMP_DB = 8.0
@@ -61,14 +62,16 @@ UNLIKE = 0.4
 """Share of true sounds that are as unlike their neighbours as noise: murmurs, and where one phase passes into the next
 (design choice, high so that likeness alone never decides)."""
 
+SHARED = 0.6
+"""Each likeness is shared by two neighbours, so that it counts little more than half at each."""
+
 
 @dataclass(frozen=True)
 class Decoded:
     """Probabilities over beats (n,): `first` that sounds begin at it, `last` that they end with it.
 
     `loud` (n,) that a beat is heard, if it belongs to the sounding stretch. `sounding` (n,) that it belongs to it;
-    `gap` (n,) that it lies in a silent gap; `muffled` (n,) that the muffled end has begun. `from_top`: that sounds were
-    there at the first beat. `to_end`: that they were still there at the last. `any`: that there were any at all.
+    `gap` (n,) that it lies in a silent gap. `any`: that there were any sounds at all.
     `evidence`: by how many natural logarithms all beats are likelier with sounds than with none.
     """
 
@@ -77,9 +80,6 @@ class Decoded:
     loud: Floats
     sounding: Floats
     gap: Floats
-    muffled: Floats
-    from_top: float
-    to_end: float
     any: float
     evidence: float
 
@@ -122,7 +122,7 @@ def alike(beats: Floats, pauses: Floats, excess_db: Floats) -> Floats:
 
     chance = 0.95 * height(beats[:, None], pauses[None, :], 0.06).mean(axis=1) + 0.05
     true = height(beats, np.interp(excess_db, *LIKE_AT_DB), LIKE_SD)
-    ratio: Floats = (UNLIKE * chance + (1 - UNLIKE) * true) / chance
+    ratio: Floats = ((UNLIKE * chance + (1 - UNLIKE) * true) / chance) ** SHARED
     return ratio
 
 
@@ -232,9 +232,6 @@ def decode(silent: Floats, sound: Floats, ratio: Floats, step_mmhg: float, even:
         loud=np.where(sounding > 1e-3, heard, 0.0),
         sounding=sounding,
         gap=state[:, GAP],
-        muffled=state[:, MUFFLED].sum(axis=1),
-        from_top=float(sounding[0]),
-        to_end=float(sounding[-1]),
         any=float(1 - state[-1, ABOVE] - state[0, BELOW]),
         evidence=float(evidence),
     )

@@ -22,20 +22,27 @@ FLOOR_DB = 35.0
 the first and last sounds lie 20 to 25 dB below (acoustics 1)."""
 MOMENT_S = 0.04
 KNOCK_DB = 8.0
+"""A pause this far over silence holds a knock."""
+MOST_PAUSES = 1200
+"""More moments in pauses are thinned out, so that time stays linear in length."""
 QUANTILES = 20
 SAME_PHASE = 0.05
+"""Two moments lie at the same place of another beat within about this share of it."""
 SAME_DB = 3.0
+"""Two moments are as noisy above the sounds' band within about this."""
 EVERYWHERE = 0.5
+"""Weight of all other pauses beside those at the same place and as noisy (design choices, these three)."""
 AFTER_S = 0.17
 BEFORE_S = 0.12
-"""Three pauses are heard from 0.26 s after a beat's sound to 0.16 s before the next: past a murmur of 90 ms and clear
-of the next sound, each with its reach."""
+"""Pauses are heard from so long after a beat's sound to so long before the next: past a murmur of 90 ms and clear of
+the next sound, each with its reach."""
 TINY = 1e-14
 USEFUL_DB = 4.0
 """A band in which even the loudest sounds stand out by less tells nothing."""
 LEAK_DB = 3.0
 """Margin over what the thump puts into each band."""
 LEAK_APART_DB = 6.0
+"""How much more the thump may leak at one end of the release than at the other: the sound falls nearer to it there."""
 MOST_LEAK_DB = -10.0
 """A thump puts no more than this of its energy above 30 Hz (less than 2 % above 40 Hz; acoustics 6, row 7)."""
 
@@ -43,8 +50,8 @@ MOST_LEAK_DB = -10.0
 @dataclass(frozen=True)
 class Levels:
     """Per beat (n,): `at_s` where its sound falls or would fall, `excess_db` over silence, `loudest_db` the excess the
-    loudest sounds would have there. `pause_db` (m,): the same excess of windows in the pauses between beats, where no
-    sound is: what noise alone does in this recording.
+    loudest sounds would have there. `noise_db` (n, QUANTILES): the excess that noise alone would make there, told from
+    the pauses. `knocks`: share of pauses that something loud falls into.
     """
 
     at_s: Floats
@@ -55,7 +62,11 @@ class Levels:
 
 
 def levels_of(bands: Bands, found: Matched) -> Levels:
-    """Return the level of each beat over silence."""
+    """Return the level of each beat over silence.
+
+    The level is that of the filter that stands out most. Silence is, filter by filter, the noise of the pauses near by,
+    and what the beat's own thump leaks into it, and 35 dB below the loudest sounds.
+    """
     from scipy.ndimage import maximum_filter1d
 
     beat_s = found.at_s
@@ -139,17 +150,21 @@ def _expected(
     """Return what noise alone would give at each moment `at_s` (n, QUANTILES), from the pauses.
 
     Where something else beats in the pauses, another heart say, its own beat is followed through, also where it falls
-    together with this one, and the pauses that lie at the same place in that beat tell most.
+    together with this one, and the pauses that lie at the same place in that beat tell most. So do those in which it
+    is as noisy above the sounds' band (`beside_there`, `beside_here`, dB): talk and clatter reach up there. `own_db`:
+    what the sounds put there themselves.
     """
-    pauses = moments[still]
+    thin = np.flatnonzero(still)
+    thin = thin[:: -(-len(thin) // MOST_PAUSES)]
+    pauses = moments[thin]
     order = np.argsort(pauses)
-    there_db, here_db = beside_there[still], beside_here
+    there_db, here_db = beside_there[thin], beside_here
     quiet_db = max(float(np.median(there_db)) - 10, own_db)
     away = np.maximum(here_db, quiet_db)[:, None] - np.maximum(there_db, quiet_db)[None, :]
     weight = np.exp(-0.5 * (away / SAME_DB) ** 2)
     phase = second_rhythm(moments, moment_s, still)
     if phase is not None:
-        there, here = phase(moment_s[still]), phase(at_s)
+        there, here = phase(moment_s[thin]), phase(at_s)
         apart = np.abs((here[:, None] - there[None, :] + 0.5) % 1 - 0.5)
         kernel = np.exp(-0.5 * (apart / SAME_PHASE) ** 2)
         weight *= kernel

@@ -26,15 +26,15 @@ FASTEST_MMHG_PER_BEAT = 4.2
 RIVAL_MMHG = 10.0
 """Two starts this far apart are rivals and both shown (acoustics 5)."""
 RIVAL_SHARE = 0.15
-WIDEST_MMHG = 14.0
+WIDEST_MMHG = 18.0
 """A range wider than this is no answer (design choice: within 5 of its middle)."""
 NEAR_MMHG = 5.0
 SURE_ANY = 0.8
 SURE = 0.8
-SURE_ALONE = 0.95
+SURE_ALONE = 0.9
 """Chance that must lie within 5 mmHg of the answer; more where the other end is withheld: a recording in which one end
 cannot be told is less to be trusted at the other (design choice)."""
-PLAIN, LEAST = 60.0, 30.0
+PLAIN, LEAST = 40.0, 20.0
 SURE_BARELY = 0.92
 """By how many natural logarithms the beats must be likelier with sounds than with none: below LEAST nothing is said,
 below PLAIN an end must be this sure (design choice: the search for sounds finds some in mere noise)."""
@@ -45,6 +45,13 @@ CERTAIN = 0.9
 SOFT_DB = 20.0
 """A last sound this far below the loudest is too soft for some listeners: the loudest stand 24 dB over what can be
 heard in the best arm and under it in the faintest (acoustics 1), and a file does not say how loud it was played."""
+SOFTEST_MMHG = 14.0
+"""The range is widened by no more for that."""
+CUT_SHORT_S = 1.0
+"""A sound that ends this long before the release does is told in a note."""
+MUFFLED_DB = 6.0
+"""Muffled sounds lie 10 to 15 dB below the loudest (acoustics 1); half of that parts them."""
+DEEPEST_DB = 30.0
 CLIPPED_SHARE = 0.002
 BAD_ROOM = 0.2
 ROOM_BEATS = 2
@@ -102,6 +109,7 @@ def listen(samples: NDArray[np.floating], rate_hz: float, time_s: Floats, pressu
         return withheld(cuff)
     samples = np.asarray(samples, float)
     until = min(cuff.to_s, len(samples) / rate_hz)
+    missing = cuff.to_s - until
     if until - cuff.from_s < 3:
         return withheld("the sound does not reach over the release of the cuff")
     if not np.isfinite(samples).all():
@@ -126,9 +134,12 @@ def listen(samples: NDArray[np.floating], rate_hz: float, time_s: Floats, pressu
     levels, like = levels_of(bands, found), likeness_of(bands, beats)
     silent, sound = likelihoods(levels.excess_db, levels.loudest_db, levels.noise_db, levels.knocks)
     ratio = alike(like.beats, like.pauses, levels.excess_db)
-    return _answer(
-        cuff, levels, decode(silent, sound, ratio, _step(cuff, beats), _pulse(beats)[1]), _clipped(part), shift
-    )
+    decoded = decode(silent, sound, ratio, _step(cuff, beats), _pulse(beats)[1])
+    answer = _answer(cuff, levels, decoded, _clipped(part), shift)
+    if missing > CUT_SHORT_S:
+        note = f"the sound ends {missing:.1f} s before the release does: what came after it was not heard"
+        answer = replace(answer, notes=(*answer.notes, note))
+    return answer
 
 
 def _shifted(cuff: Cuff, shift: Shift) -> Cuff:
@@ -182,7 +193,6 @@ def _answer(cuff: Cuff, levels: Levels, found: Decoded, clipped: float, shift: S
         diastolic = _softened(diastolic, mmhg, levels)
     voiced = found.sounding > 0.5
     gap = _gap(mmhg, found)
-    muffled = np.flatnonzero((found.muffled > 0.5) & voiced)
     pulse, regular = _pulse(levels.at_s)
     heard_both = isinstance(systolic, Heard) and isinstance(diastolic, Heard)
     rate = cuff.rate(levels.at_s[voiced] if voiced.any() else levels.at_s)
@@ -195,7 +205,7 @@ def _answer(cuff: Cuff, levels: Levels, found: Decoded, clipped: float, shift: S
         release_mmhg_per_s=float(np.mean(rate)),
         segments=_segments(cuff),
         gap_mmhg=gap if not whole else None,
-        phase_iv_mmhg=float(mmhg[muffled[0]]) if heard_both and len(muffled) >= 2 else None,
+        phase_iv_mmhg=_muffling(mmhg, levels, voiced) if heard_both else None,
         beats=tuple(
             Beat(*row)
             for row in zip(
@@ -301,7 +311,7 @@ def _softened(diastolic: Heard, mmhg: Floats, levels: Levels) -> Heard:
     loud = np.flatnonzero(~soft[: last + 1])
     if not len(loud):
         return diastolic
-    high = min(float(mmhg[loud[-1]]), diastolic.mmhg + WIDEST_MMHG)
+    high = min(float(mmhg[loud[-1]]), diastolic.mmhg + SOFTEST_MMHG)
     value = float(np.clip(high - NEAR_MMHG + LINE_MMHG, diastolic.mmhg, diastolic.mmhg + NEAR_MMHG - LINE_MMHG))
     return Heard(value, diastolic.low_mmhg, max(diastolic.high_mmhg, high + LINE_MMHG))
 
@@ -336,6 +346,23 @@ def _gap(mmhg: Floats, found: Decoded) -> tuple[float, float] | None:
     if len(inside) < 3 or inside[0] == 0 or inside[-1] + 1 >= len(mmhg):
         return None
     return float(mmhg[inside[-1] + 1]), float(mmhg[inside[0] - 1])
+
+
+def _muffling(mmhg: Floats, levels: Levels, voiced: NDArray[np.bool_]) -> float | None:
+    """Return where sounds in the lower half of the range fall off and stay low, None where they do not.
+
+    The cut that parts the levels best (difference times the root of n m / (n + m)), at least MUFFLED_DB apart.
+    """
+    place = np.flatnonzero(voiced)
+    depth = np.minimum(levels.loudest_db - levels.excess_db, DEEPEST_DB)[place]
+    count = len(place)
+    cuts = range(max(count // 2, 3), count - 1)
+    parted = [
+        (float(np.median(depth[cut:]) - np.median(depth[:cut])) * np.sqrt(cut * (count - cut) / count), cut)
+        for cut in cuts
+        if np.median(depth[cut:]) - np.median(depth[:cut]) >= MUFFLED_DB
+    ]
+    return float(mmhg[place[max(parted)[1]]]) if parted else None
 
 
 def _pulse(at_s: Floats) -> tuple[float, bool]:
