@@ -32,6 +32,9 @@ CAUTIONS = (
 )
 
 
+_COUNTED_ALL_THE_SAME = ("early", "out_of_order")
+
+
 @dataclass(frozen=True, slots=True)
 class MarkedReading:
     """A reading with what is to know of it. Every reading is kept; `counted` says whether the value uses it.
@@ -46,7 +49,7 @@ class MarkedReading:
     @property
     def counted(self) -> bool:
         """Whether the value may use it: early and out of order are marked and yet counted."""
-        return not set(self.marks) - {"early", "out_of_order"}
+        return all(mark in _COUNTED_ALL_THE_SAME for mark in self.marks)
 
 
 @dataclass(frozen=True, slots=True)
@@ -335,7 +338,7 @@ def _pressure_findings(
             reached.append((_step(policy, ends, bool(gates.symptoms)), ends, arm))
     for found, ends, arm in reached:
         findings.append(_ladder_finding(policy, found, ends, arm))
-    worst = min((found for found, _, _ in reached), key=policy.ladder.index)
+    worst = next(step for step in policy.ladder if any(found is step for found, _, _ in reached))
     stop = next(each for each in policy.ladder if each.verdict == "refer")
     if worst.verdict == "proceed" and any(
         stop.reached(each.reading.systolic_mmhg or 0.0, each.reading.diastolic_mmhg or 0.0) for each in marked
