@@ -31,6 +31,7 @@ from permission_rows import measured as measured_rows
 from permission_rows import pairs as pair_rows
 from permission_rows import recall as recall_rows
 from permission_rows import recordings as recordings_rows
+from permission_rows import questions as question_rows
 from permission_rows import rotation as rotation_rows
 from permission_rows import technique as technique_rows
 
@@ -106,6 +107,7 @@ FORMS: dict[str, dict[str, str]] = {
     **client_rows.FORMS,
     **rotation_rows.FORMS,
     **measured_rows.FORMS,
+    **question_rows.FORMS,
     **technique_rows.FORMS,
     "/kit/add": {"type": "cuff", "label": "C1", "bladder_width_cm": "13", "bladder_length_cm": "23", "claim": "adult"},
     "/kit/due": {"months": "6"},

@@ -66,6 +66,8 @@ BELOW_MMHG = 14.0
 """The release stays slow so far below diastolic."""
 CLIP_S, RHYTHM_S, SILENCE_S = 5.0, 9.0, 4.0
 WIDTH, HEIGHT = 1000, 220
+MARKS_APART = 40
+"""Pressures nearer together than this would lie over each other: the cuff is opened fully there."""
 QUIETEST_DB, LOUDEST_DB = 0.0, 50.0
 MOST_SEED = 2**31 - 1
 
@@ -133,11 +135,14 @@ def picture(shown: Shown) -> dict[str, Any]:
     ]
     time = made.step_s * np.arange(len(made.line_mmhg))
     after = time >= start
-    marks = []
+    marks: list[dict[str, float]] = []
     for mmhg in range(300, 0, -20):
         below = np.flatnonzero(after & (made.line_mmhg <= mmhg))
-        if len(below) and made.line_mmhg[after].max() >= mmhg and across(float(time[below[0]])) < WIDTH - 20:
-            marks.append({"x": across(float(time[below[0]])), "mmhg": mmhg})
+        if not len(below) or made.line_mmhg[after].max() < mmhg:
+            continue
+        x = across(float(time[below[0]]))
+        if x < WIDTH - MARKS_APART and (not marks or x - marks[-1]["x"] >= MARKS_APART):
+            marks.append({"x": x, "mmhg": mmhg})
     return {"bars": bars, "spans": spans, "marks": marks, "seconds": round(end - start, 2), "ends": ends(shown)}
 
 

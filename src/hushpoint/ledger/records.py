@@ -75,6 +75,7 @@ class Kind(StrEnum):
     CONSENT_WITHDRAWN = "consent.withdrawn"
     FINDING_PLAN_SET = "finding.plan_set"
     FINDING_NOTED = "finding.noted"
+    QUESTION_ANSWERED = "question.answered"
     VISIT_BEGUN = "visit.begun"
     VISIT_TOLD = "visit.told"
     VISIT_CLOSED = "visit.closed"
