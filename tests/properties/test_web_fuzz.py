@@ -29,9 +29,9 @@ from permission_rows import client as client_rows
 from permission_rows import kit as kit_rows
 from permission_rows import measured as measured_rows
 from permission_rows import pairs as pair_rows
+from permission_rows import questions as question_rows
 from permission_rows import recall as recall_rows
 from permission_rows import recordings as recordings_rows
-from permission_rows import questions as question_rows
 from permission_rows import rotation as rotation_rows
 from permission_rows import technique as technique_rows
 
