@@ -63,7 +63,7 @@ def make_third(
         place = (cuff - low) / (high - low)
         size = 2.2 / (1 + ((place - 0.35) / 0.55) ** 2) + 0.1
         since = time - foot
-        bounce += size * np.where(since > 0, since / 0.09 * np.exp(1 - since / 0.09), 0)
+        bounce += size * np.maximum(since, 0) / 0.09 * np.exp(1 - np.maximum(since, 0) / 0.09)
         at = foot + 0.05 + 0.07 * np.clip(place, 0, 1) + wander[number]
         cuff = float(np.interp(at, time, line))
         place = (cuff - low) / (high - low)

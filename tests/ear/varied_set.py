@@ -9,6 +9,7 @@ import numpy as np
 import soundfile
 
 from ear.second_maker import Floats, Made, backgrounds, make, with_noise
+from ear.third_maker import make_third
 from hushpoint.arm import Person, render_measurement
 
 KINDS = ("plain", "irregular", "gap", "faint", "muffled", "thump", "coarse")
@@ -24,6 +25,35 @@ def varied(count: int, shared_data: Path, first: int = 0) -> Iterator[Made]:
         rng = np.random.default_rng([number, 99])
         made = _one(number, rng)
         snr = SNR_DB[(number // len(KINDS)) % len(SNR_DB)]
+        if snr is not None and made.taps:
+            name = names[rng.integers(2)] if rng.random() < 0.6 else names[2 + rng.integers(12)]
+            made = with_noise(made, *rooms[name], snr, number)
+            made.background = name
+        yield made
+
+
+def varied_third(count: int, shared_data: Path, first: int = 0) -> Iterator[Made]:
+    """Yield `count` recordings of the third maker: the same spans, five kinds, every noise."""
+    rooms = backgrounds(shared_data)
+    names = list(rooms)
+    for number in range(first, first + count):
+        rng = np.random.default_rng([number, 31])
+        systolic = float(rng.uniform(105, 180))
+        diastolic = max(float(systolic - rng.uniform(30, 65)), 50.0)
+        pulse = float(rng.uniform(45, 120))
+        release = min(float(rng.uniform(1.5, 4)), 3.4 * pulse / 60)
+        kind = ("plain", "irregular", "gap", "faint", "thump")[number % 5]
+        more: dict[str, float] = {
+            "irregular": {"irregular": 0.16}, "faint": {"faint_db": 15.0}, "thump": {"thump": float(rng.uniform(1, 2))},
+        }.get(kind, {})  # fmt: skip
+        width = rng.uniform(10, min(25, 0.5 * (systolic - diastolic)))
+        top = systolic - rng.uniform(6, 0.25 * (systolic - diastolic) + 6)
+        made = make_third(
+            number, systolic_mmhg=systolic, diastolic_mmhg=diastolic, pulse_per_min=pulse, release_mmhg_per_s=release,
+            gap_mmhg=(max(top - width, diastolic + 5), top) if kind == "gap" else None, **more,
+        )  # fmt: skip
+        made.kind = kind
+        snr = (None, 20.0, 10.0, 6.0, 0.0)[(number // 5) % 5]
         if snr is not None and made.taps:
             name = names[rng.integers(2)] if rng.random() < 0.6 else names[2 + rng.integers(12)]
             made = with_noise(made, *rooms[name], snr, number)
