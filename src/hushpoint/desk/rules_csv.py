@@ -17,13 +17,14 @@ LARGEST_BYTES = 1_000_000
 LONGEST_LINE = 300
 
 
-def read_own_rules(path: Path) -> Mapping[str, PassRule]:
-    """Return the rules in a file by id. Raises CsvFileError, one line, also for the id of a shipped rule."""
-    name, data = told_name(path.name), bytes_of(path)
+def parse_rules(data: bytes, file_name: str) -> tuple[Mapping[str, PassRule], str]:
+    """Return the rules in a file's bytes by id, and its text; raises CsvFileError, also for a shipped rule's id."""
+    name = told_name(file_name)
     if len(data) > LARGEST_BYTES:
         raise CsvFileError(f"{name}: larger than {LARGEST_BYTES // 1_000_000} MB, the most that is read")
     try:
-        rules = read_competence_rules(data.decode("utf-8-sig"), name)
+        text = data.decode("utf-8-sig")
+        rules = read_competence_rules(text, name)
     except UnicodeDecodeError:
         raise CsvFileError(f"{name}: not UTF-8; save the file as UTF-8") from None
     except csv.Error as refusal:
@@ -33,4 +34,9 @@ def read_own_rules(path: Path) -> Mapping[str, PassRule]:
     taken = sorted(rules.keys() & competence_rules().keys())
     if taken:
         raise CsvFileError(f"{name}: id {taken[0]} is a shipped rule; another id is needed")
-    return rules
+    return rules, text
+
+
+def read_own_rules(path: Path) -> Mapping[str, PassRule]:
+    """Return the rules in a file by id. Raises CsvFileError, one line."""
+    return parse_rules(bytes_of(path), path.name)[0]

@@ -83,6 +83,11 @@ class MemoryLedger:
         """Return the newest seq."""
         return len(self._rows)
 
+    def kept(self, seqs: Iterable[int]) -> list[Stored]:
+        """Return these rows with salt and text; see `Ledger.kept`."""
+        with self._lock:
+            return [self._rows[seq - 1] for seq in sorted(set(seqs)) if 1 <= seq <= len(self._rows)]
+
     def erase(self, who: str, *, why: str) -> int:
         """Erase a person's payloads; see `Ledger.erase`."""
         check_person(who)

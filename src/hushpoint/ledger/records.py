@@ -82,6 +82,11 @@ class Kind(StrEnum):
     LETTER_MADE = "letter.made"
     REFERRAL_REPLIED = "referral.replied"
     REFERRAL_CLOSED = "referral.closed"
+    RULE_ADOPTED = "rule.adopted"
+    UNIT_ADOPTED = "unit.adopted"
+    DECISION_SIGNED = "decision.signed"
+    DECISION_AMENDED = "decision.amended"
+    DECISION_APPEALED = "decision.appealed"
     PERSON_ERASED = "person.erased"
 
 
@@ -190,6 +195,10 @@ class Ledger(Protocol):
 
     def last(self) -> int:
         """The newest seq, 0 in an empty store."""
+        ...
+
+    def kept(self, seqs: Iterable[int]) -> list[Stored]:
+        """Return these rows with salt and text, in order of seq; numbers that no row has are passed over."""
         ...
 
     def erase(self, who: str, *, why: str) -> int:

@@ -87,6 +87,17 @@ class SqlLedger:
         with self._reading() as connection:
             return int(connection.execute(sa.select(sa.func.coalesce(sa.func.max(journal.c.seq), 0))).scalar_one())
 
+    def kept(self, seqs: Iterable[int]) -> list[Stored]:
+        """Return these rows with salt and text; see `Ledger.kept`."""
+        wanted = sorted(set(seqs))
+        query = sa.select(*_COLUMNS).select_from(_WITH_PAYLOAD).order_by(journal.c.seq)
+        found: list[Stored] = []
+        with self._reading() as connection:
+            for start in range(0, len(wanted), _BATCH):
+                part = query.where(journal.c.seq.in_(wanted[start : start + _BATCH]))
+                found += [_stored(record) for record in connection.execute(part)]
+        return found
+
     def erase(self, who: str, *, why: str) -> int:
         """Erase a person's payloads; see `Ledger.erase`."""
         check_person(who)
