@@ -14,9 +14,10 @@ from typing import Any
 import numpy as np
 
 from hushpoint.arm import STANDARD_CUFF, Person, held_release, render_measurement, truth_of
-from hushpoint.desk import access, bench, classes, recordings
+from hushpoint.desk import access, bench, classes, papers, recordings, rounds
 from hushpoint.ledger.records import Ledger
 from hushpoint.measure import Heard
+from hushpoint.practice.sealed import Key
 from hushpoint.recording import wav_bytes
 
 CLASS_NAME = "Measuring at rest, invented group A"
@@ -24,6 +25,8 @@ PASSWORD = "invented-lecturer"  # noqa: S105 - printed on the page; it opens inv
 SEED = 20260302
 POLICY = "PALPATED_30"
 WEEKS = 3
+PAPERS = 3
+"""So many of the class have taken its listening paper."""
 RECORDED: tuple[tuple[float, float, tuple[float, float] | None], ...] = (
     (118, 74, None),
     (136, 86, None),
@@ -98,8 +101,38 @@ def build_demo(ledger: Ledger, clock: DemoClock, now: datetime) -> str:
             for time in range(1 if place % 4 == 3 else 2):  # some meet fewer people than others
                 clock.to(start + timedelta(weeks=week, days=1, minutes=7 * time + place))
                 _measure(ledger, room=room, who=who, ref=f"invented-{week}-{time}", habit=habit, rng=rng)
+    clock.to(now - timedelta(days=2))
+    _round_and_paper(ledger, room=room, learners=learners, habits=habits)
     clock.to(now)
     return room
+
+
+def _round_and_paper(ledger: Ledger, *, room: str, learners: list[str], habits: list[Habit]) -> None:
+    """Let the class hear one round, and a few of it a listening paper whose results are open."""
+    rng = np.random.default_rng([SEED, 2])
+    one = rounds.open_round(ledger, room=room, kind="gap", seed=SEED)
+    rounds.start(ledger, room=room, round_id=one, now_ms=0.0)
+    key = rounds.round_of(ledger, room, one).key
+    for who, habit in zip(learners, habits, strict=True):
+        rounds.seal(ledger, room=room, who=who, round_id=one, reading=_heard(key, habit, rng))
+    rounds.close(ledger, room=room, round_id=one, how="opened")
+    paper_id = papers.set_paper(ledger, room=room, setting=papers.Setting("Listening paper, week 3"), seed=SEED)
+    asked: dict[str, Any] = {"ledger": ledger, "room": room}
+    for who, habit in zip(learners[:PAPERS], habits, strict=False):
+        attempt = papers.begin(**asked, who=who, paper_id=paper_id, profile_id="headphones", now="")
+        keys = papers.keys_of(papers.paper_of(ledger, room, paper_id), attempt.form)
+        mine: dict[str, Any] = {**asked, "who": who, "attempt_id": attempt.id, "now": ""}
+        for place, sealed in enumerate(keys, start=1):
+            papers.count_play(**mine, place=place, number=1)
+            papers.answer(**mine, place=place, reading=_heard(sealed, habit, rng))
+    papers.change(ledger, room=room, paper_id=paper_id, to="results_open")
+
+
+def _heard(key: Key, habit: Habit, rng: np.random.Generator) -> dict[str, int | None]:
+    return {
+        "systolic": _written(key.systolic, -habit.late_mmhg, habit, rng),
+        "diastolic": _written(key.diastolic, 0.0, habit, rng),
+    }
 
 
 def add_recordings(ledger: Ledger, files: recordings.RecordingFiles) -> None:

@@ -7,11 +7,11 @@ the sounds begin or end.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cache, partial
+from functools import lru_cache, partial
 
 import numpy as np
 
-from hushpoint.arm import Person
+from hushpoint.arm import Person, Truth
 from hushpoint.arm.playback import Playback, play_measurement
 from hushpoint.measure import Heard
 from hushpoint.practice.cases import Kind, draw_case
@@ -100,7 +100,7 @@ def sealed_case(seed: int, kind: Kind) -> Sealed:
     return sealed_on(draw_case(np.random.default_rng([seed, 1]), 1, kind).person, seed)
 
 
-@cache
+@lru_cache(maxsize=4096)
 def key_of(sealed: Sealed, asked: str) -> Key:
     """Return the answer key of a sealed measurement by an end point (`last_sound` or `first_silence`)."""
     key = _key(sealed, asked)
@@ -109,8 +109,13 @@ def key_of(sealed: Sealed, asked: str) -> Key:
     return key
 
 
+@lru_cache(maxsize=512)
+def _truth(sealed: Sealed) -> Truth:
+    return sealed.played().truth
+
+
 def _key(sealed: Sealed, asked: str) -> Key | None:
-    truth = sealed.played().truth
+    truth = _truth(sealed)
     systolic, diastolic = truth.systolic, end_point(truth, asked)
     upper, lower = answer_key(systolic), answer_key(diastolic)
     if not isinstance(systolic, Heard) or not isinstance(diastolic, Heard) or upper is None or lower is None:
