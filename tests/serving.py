@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import signal
 import socket
+import ssl
 import subprocess
 import sys
 import time
@@ -39,23 +40,33 @@ def free_port() -> int:
         return int(probe.getsockname()[1])
 
 
+COMMAND = [sys.executable, "-c", "from hushpoint.cli.main import run; run()"]
+
+
 def start(data: Path, *options: str) -> Site:
     """Start `hushpoint serve` and wait until it answers."""
-    port = free_port()
-    command = [sys.executable, "-c", "from hushpoint.cli.main import run; run()"]
+    return waited_for(data, free_port(), *options)
+
+
+def waited_for(data: Path, port: int, *options: str, https: bool = False) -> Site:
+    """Start `hushpoint serve` on a port and wait until it answers, over https whatever its certificate."""
     process = subprocess.Popen(
-        [*command, "serve", "--data", str(data), "--port", str(port), *options],
+        [*COMMAND, "serve", "--data", str(data), "--port", str(port), "--name", "classroom.test", *options],
         stdout=subprocess.PIPE,
         stderr=subprocess.STDOUT,
         text=True,
         env={**os.environ, "PYTHONUNBUFFERED": "1"},
     )
     site = Site(port, data, process)
+    trust = ssl.create_default_context() if https else None
+    if trust:
+        trust.check_hostname, trust.verify_mode = False, ssl.CERT_NONE
+    address = f"{'https' if https else 'http'}://127.0.0.1:{port}/healthz"
     for _ in range(300):
         if process.poll() is not None:
             raise RuntimeError(process.stdout.read() if process.stdout else "the server stopped")
         try:
-            with urllib.request.urlopen(f"http://127.0.0.1:{port}/healthz", timeout=1):
+            with urllib.request.urlopen(address, timeout=1, context=trust):  # noqa: S310 - our own server
                 return site
         except OSError:
             time.sleep(0.1)

@@ -32,6 +32,8 @@ class Settings:
     invented: bool = False
     demo_password: str = ""
     addresses: tuple[str, ...] = ()
+    names: frozenset[str] | None = None
+    https_only: bool = False
 
 
 class Grader:
@@ -92,6 +94,6 @@ def build(settings: Settings, ledger: Ledger | None = None) -> Starlette:
             grader.stop()
             kept.close()
 
-    app = make_app(context)
+    app = make_app(context, names=settings.names, https_only=settings.https_only)
     app.router.lifespan_context = running
     return app

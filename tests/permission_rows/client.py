@@ -11,7 +11,7 @@ from hushpoint.desk import visits
 from hushpoint.guideline.clinical_policies import clinical_policy
 from hushpoint.guideline.own_policy import policy_text
 from hushpoint.ledger.records import Ledger
-from permission_rows.rows import Asked, lecturers
+from permission_rows.rows import Asked, lecturers, opened_to
 
 OWN = policy_text(clinical_policy("NHFA_2016"), "OUR_COLLEGE").encode()
 TABLE: dict[tuple[str, str], Asked] = {
@@ -46,10 +46,12 @@ BODIES: dict[str, dict[str, Any]] = {
         "told": {"consent": True, "client.arm_cm": 36, "client.barred_arms": ["left"], "steps": "consent"},
     }
 }
+TABLE = opened_to("practitioner", TABLE, close=409)
 LAST: dict[tuple[str, str], Asked] = {
     # it takes the client away
     ("POST", "/client/{visit}/erase"): lecturers(303, data={"why": "asked", "sure": "yes"}),
 }
+LAST = opened_to("practitioner", LAST, erase=404)
 
 
 def furnish(app: Starlette, ledger: Ledger, words: dict[str, Any]) -> None:

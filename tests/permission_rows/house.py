@@ -19,7 +19,7 @@ TABLE: dict[tuple[str, str], Asked] = {
     ("GET", "/agreement"): anyone(200),
     ("POST", "/agreement"): anyone(200, files={"file": ("r.csv", READINGS)}),
     ("GET", "/static"): anyone(200),
-    ("GET", "/class"): anyone(200),
+    ("GET", "/class"): Asked((200,) * 5, also={"practitioner": 303, "auditor": 303}),
     ("POST", "/class/first-run"): anyone(409, data={"password": "another good password"}),
     ("POST", "/class/sign-in"): anyone(303, data={"password": PASSWORD}),
     ("POST", "/class/open"): lecturers(303, data={"name": "Group C", "policy": "PALPATED_30"}),

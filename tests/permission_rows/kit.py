@@ -12,9 +12,9 @@ from hushpoint.instrument import Direction, GaugePoint
 from hushpoint.ledger.records import Ledger
 from permission_rows.rows import Asked, anyone, lecturers
 
-MEMBERS = Asked((401, 200, 200, 200, 200))
+MEMBERS = Asked((401, 200, 200, 200, 200), also={"assessor": 200, "practitioner": 200})
 """Those of a class and the lecturer; a stranger comes in first."""
-MEMBERS_LOG = Asked((401, 303, 303, 303, 303), {"data": {"to": ""}})
+MEMBERS_LOG = Asked((401, 303, 303, 303, 303), {"data": {"to": ""}}, {"assessor": 303, "practitioner": 303})
 BENCH = {f"r{row}": step for row, step in enumerate(("0", "60", "100", "150"))} | {
     f"g{row}": step for row, step in enumerate(("0", "61", "101", "151"))
 }

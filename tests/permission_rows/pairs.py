@@ -8,7 +8,7 @@ from starlette.applications import Starlette
 
 from hushpoint.desk import pairs
 from hushpoint.ledger.records import Ledger
-from permission_rows.rows import Asked, learners, lecturers
+from permission_rows.rows import Asked, learners, lecturers, opened_to
 
 NUMBERS = {"systolic": 124, "diastolic": 82}
 WIDE = "learner,systolic,diastolic,reference_systolic,reference_diastolic\nName of learner,124,82,128,82\n"
@@ -45,6 +45,7 @@ TABLE: dict[tuple[str, str], Asked] = {
     ),
     ("POST", "/class/{code}/pairs/{pair}/cancel"): lecturers(303, data={"cancelled": "yes", "why": "moved"}),
 }
+TABLE = opened_to("assessor", TABLE)
 
 FORMS: dict[str, dict[str, str]] = {
     "/class/{code}/pairs": {

@@ -8,7 +8,7 @@ from starlette.applications import Starlette
 
 from hushpoint.desk import technique
 from hushpoint.ledger.records import Ledger
-from permission_rows.rows import Asked, lecturers
+from permission_rows.rows import Asked, lecturers, opened_to
 
 SHEET: dict[str, Any] = {
     "assessor": "AB",
@@ -25,6 +25,7 @@ TABLE: dict[tuple[str, str], Asked] = {
     ("POST", "/class/{code}/technique/{performance}"): lecturers(200, json=SHEET),
     ("GET", "/class/{code}/technique/{performance}/marks"): lecturers(200),
 }
+TABLE = opened_to("assessor", TABLE)
 
 FORMS: dict[str, dict[str, str]] = {"/class/{code}/technique": {"learner": "{who}", "ref": ""}}
 BODIES: dict[str, dict[str, Any]] = {"/class/{code}/technique/{performance}": SHEET}

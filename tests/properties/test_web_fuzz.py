@@ -5,7 +5,7 @@ from __future__ import annotations
 import copy
 import json
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -16,7 +16,7 @@ from starlette.routing import Route
 from starlette.testclient import TestClient
 
 from bench_logs import bench_log
-from hushpoint.desk import classes, pairs, papers, rounds
+from hushpoint.desk import access, classes, pairs, papers, rounds
 from hushpoint.ledger.records import Kind
 from hushpoint.ledger.sql import SqlLedger
 from hushpoint.ledger.store import open_sqlite
@@ -24,7 +24,9 @@ from hushpoint.practice.cases import case_of
 from hushpoint.practice.setup import right_choices
 from hushpoint.web import guesses
 from hushpoint.web.app import routes
+from hushpoint.web.context import STAFF_COOKIE
 from hushpoint.wiring import Settings, build
+from permission_rows import access as access_rows
 from permission_rows import client as client_rows
 from permission_rows import kit as kit_rows
 from permission_rows import measured as measured_rows
@@ -103,6 +105,7 @@ FORMS: dict[str, dict[str, str]] = {
     "/class/{code}/rounds": {"kind": "any"},
     "/class/{code}/rounds/{round}/start": {},
     "/class/{code}/rounds/{round}/close": {"how": "shown"},
+    **access_rows.FORMS,
     **pair_rows.FORMS,
     **client_rows.FORMS,
     **rotation_rows.FORMS,
@@ -149,6 +152,7 @@ class Target:
     device: TestClient
     words: dict[str, str]
     cookies: dict[str, str]
+    sign: Callable[[Mapping[str, str]], str]
     kinds: set[str] = field(default_factory=set)
     refused: int = 0
 
@@ -157,6 +161,8 @@ class Target:
         before = self.ledger.last()
         answer = self.device.post(path, follow_redirects=False, **sent)
         self.device.cookies.clear()  # whoever the answer made of it, the device stays who it was
+        word = access.session_word(self.ledger, "lecturer")  # it may have signed itself out everywhere
+        self.cookies[STAFF_COOKIE] = self.sign({"is": "lecturer", "session": word})
         self.device.cookies.update(self.cookies)
         assert answer.status_code < 500, (kind, answer.text)
         if answer.status_code >= 400:
@@ -192,7 +198,7 @@ def target(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Target]:
         device.post(f"/join/{code}", data={"name": "Ines"})
         (joined,) = ledger.rows(kinds=[Kind.LEARNER_JOINED])
         cookies = {one.name: str(one.value) for one in device.cookies.jar}
-        found = Target(ledger, device, {"code": code, "who": joined.who}, cookies)
+        found = Target(ledger, device, {"code": code, "who": joined.who}, cookies, app.state.context.sign)
         found.words["pair"] = pairs.open_pair(ledger, room=code, opening=pairs.Opening(joined.who))
         setting = papers.Setting("Week 8")
         found.words["paper"] = papers.set_paper(ledger, room=code, setting=setting, seed=1)

@@ -139,7 +139,7 @@ def test_lecturers_acts_are_the_lecturers(site: Site, act: str) -> None:
 def test_a_tampered_cookie_is_nobody(site: Site) -> None:
     """A changed signature opens nothing."""
     stranger = site.browser()
-    stranger.cookies.set("hushpoint_lecturer", site.lecturer.cookies["hushpoint_lecturer"][:-3] + "xyz")
+    stranger.cookies.set("hushpoint_staff", site.lecturer.cookies["hushpoint_staff"][:-3] + "xyz")
     assert "Lecturer's way in" in stranger.get("/class").text
 
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 import http.client
 import http.cookiejar
 import subprocess
-import sys
 import time
 import urllib.error
 import urllib.parse
@@ -15,9 +14,7 @@ from pathlib import Path
 
 import pytest
 
-from serving import Site, start, stop
-
-COMMAND = [sys.executable, "-c", "from hushpoint.cli.main import run; run()"]
+from serving import COMMAND, Site, start, stop
 
 
 @pytest.fixture

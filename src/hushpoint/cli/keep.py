@@ -1,4 +1,4 @@
-"""`hushpoint verify`, `backup` and `restore`."""
+"""`hushpoint verify`, `password`, `backup` and `restore`."""
 
 from __future__ import annotations
 
@@ -41,6 +41,23 @@ def verify_ledger(*, data: Path | None, database: str | None, as_json: bool) -> 
     else:
         typer.echo(f"altered: row {found.first_altered}: {found.reason}; the {found.rows} rows before it are whole")
     return 0 if whole else 1
+
+
+def new_password(*, data: Path | None, database: str | None, role: str) -> None:
+    """Ask for a new password, twice on a screen, once from a pipe, and set it."""
+    from hushpoint.desk import access
+
+    ledger = open_ledger(data or DEFAULT_DATA, database, create=False)
+    try:
+        access.has_password(ledger, role)  # an unknown role is refused before anything is asked
+        if sys.stdin.isatty():
+            said = typer.prompt("New password", hide_input=True, confirmation_prompt=True, err=True)
+        else:
+            said = sys.stdin.readline().rstrip("\r\n")
+        access.change_password(ledger, said, role)
+    finally:
+        ledger.close()
+    print(f"the {role}'s password is set; whoever was signed in as {role} is signed out", file=sys.stderr)  # noqa: T201
 
 
 def backup_ledger(file: Path, *, data: Path | None, database: str | None) -> None:

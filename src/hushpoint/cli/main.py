@@ -217,11 +217,32 @@ def serve(
         bool, typer.Option("--class", help="Open to the class network, not this machine only.")
     ] = False,
     database: Annotated[str | None, typer.Option(help="PostgreSQL URL in place of the SQLite file.")] = None,
+    name: Annotated[list[str] | None, typer.Option(help="Another name this server is asked for by.")] = None,
+    certificate: Annotated[Path | None, typer.Option(help="TLS certificate with its chain, PEM.")] = None,
+    key: Annotated[Path | None, typer.Option(help="Key of the certificate, PEM, without a passphrase.")] = None,
+    own_certificate: Annotated[
+        bool, typer.Option("--own-certificate", help="https with a certificate made here.")
+    ] = False,
 ) -> None:
     """Start the app."""
     from hushpoint.cli.serve import serve_app
 
-    serve_app(data=data, port=port, class_mode=class_mode, database=database)
+    serve_app(
+        data=data, port=port, class_mode=class_mode, database=database, names=name or [], certificate=certificate,
+        key=key, own_certificate=own_certificate,
+    )  # fmt: skip
+
+
+@app.command()
+def password(
+    data: DataDir = None,
+    database: Annotated[str | None, typer.Option(help="PostgreSQL URL in place of the SQLite file.")] = None,
+    role: Annotated[str, typer.Option(help="lecturer, assessor or practitioner.")] = "lecturer",
+) -> None:
+    """Set a new password at the laptop, when the old one is forgotten; signs the role out everywhere."""
+    from hushpoint.cli.keep import new_password
+
+    new_password(data=data, database=database, role=role)
 
 
 @app.command()

@@ -5,6 +5,7 @@ from __future__ import annotations
 import logging
 import shutil
 import socket
+import ssl
 import sys
 from contextlib import suppress
 from datetime import UTC, datetime
@@ -20,6 +21,11 @@ from hushpoint.ledger.store import FILE_NAME, open_sqlite
 from hushpoint.wiring import Settings, build
 
 DEMO_DATA = Path("demo-data")
+_TO_PHONES = """\
+This laptop made its certificate itself, so each phone asks once whether to trust it. Tell the class: open the
+address that begins with https, choose "Advanced", then go on to the page. Whoever wants to be sure compares the
+SHA-256 fingerprint that the phone shows with this one:
+  {fingerprint}"""
 STREAMS_CLOSE_S = 2
 """An open event stream would keep the server up for ever: it is given this long to end [s]."""
 
@@ -28,9 +34,36 @@ class ServeError(HushpointError):
     """The app cannot be served as asked."""
 
 
-def serve_app(*, data: Path | None, port: int, class_mode: bool, database: str | None) -> None:
+def serve_app(
+    *,
+    data: Path | None,
+    port: int,
+    class_mode: bool,
+    database: str | None,
+    names: list[str],
+    certificate: Path | None,
+    key: Path | None,
+    own_certificate: bool,
+) -> None:
     """Serve a ledger until stopped."""
-    _run(_settings(data or DEFAULT_DATA, port, class_mode, database=database))
+    if own_certificate and (certificate or key):
+        raise ServeError("--own-certificate: goes without --certificate and --key")
+    if (certificate is None) != (key is None):
+        raise ServeError("--certificate and --key: go together")
+    folder = data or DEFAULT_DATA
+    shown = sorted(_own_names() | {name.lower() for name in names})
+    if own_certificate:
+        from hushpoint.cli.own_certificate import fingerprint, own_certificate_in
+
+        certificate, key = own_certificate_in(folder, names=shown, addresses=_own_addresses() if class_mode else [])
+        said = _TO_PHONES.format(fingerprint=fingerprint(certificate))
+    else:
+        said = ""
+    tls = (certificate, key) if certificate and key else None
+    settings = _settings(
+        folder, port, class_mode, database=database, names=frozenset(shown), tls=tls, https_only=not own_certificate
+    )
+    _run(settings, said, tls)
 
 
 def serve_demo(*, data: Path | None, port: int, class_mode: bool) -> None:
@@ -75,7 +108,11 @@ def _settings(
     database: str | None = None,
     invented: bool = False,
     demo_password: str = "",
+    names: frozenset[str] | None = None,
+    tls: tuple[Path, Path] | None = None,
+    https_only: bool = False,
 ) -> Settings:
+    scheme = "https" if tls else "http"
     return Settings(
         data_dir=data,
         database_url=database,
@@ -83,20 +120,26 @@ def _settings(
         port=port,
         invented=invented,
         demo_password=demo_password,
-        addresses=tuple(f"http://{address}:{port}" for address in _own_addresses()) if class_mode else (),
+        addresses=tuple(f"{scheme}://{address}:{port}" for address in _own_addresses()) if class_mode else (),
+        names=frozenset(_own_names()) if names is None else names,
+        https_only=https_only and tls is not None,
     )
 
 
-def _run(settings: Settings, said: str = "") -> None:
+def _run(settings: Settings, said: str = "", tls: tuple[Path, Path] | None = None) -> None:
+    if tls:
+        _check_tls(*tls)
     listener = _listener(settings.host, settings.port)
     app = build(settings)
-    for address in (f"http://localhost:{settings.port}", *settings.addresses):
+    for address in (f"{'https' if tls else 'http'}://localhost:{settings.port}", *settings.addresses):
         print(f"open {address}", flush=True)  # noqa: T201
     if said:
         print(said, flush=True)  # noqa: T201
     logging.getLogger("python_multipart").setLevel(logging.ERROR)  # it quotes bytes of forms that it cannot read
     config = uvicorn.Config(
         app,
+        ssl_certfile=tls[0] if tls else None,
+        ssl_keyfile=tls[1] if tls else None,
         log_level="warning",
         access_log=False,  # addresses and paths of learners stay out of logs
         timeout_graceful_shutdown=STREAMS_CLOSE_S,
@@ -117,6 +160,25 @@ def _listener(host: str, port: int) -> socket.socket:
             f"port {port}: cannot be used ({error.strerror}); try --port with another, 1 to 65535"
         ) from None
     return listener
+
+
+def _check_tls(certificate: Path, key: Path) -> None:
+    """Refuse in one line what cannot be served, before a port is taken; a key with a passphrase is not asked for."""
+    for path in (certificate, key):
+        if not path.is_file():
+            raise ServeError(f"{path}: no file is here")
+    try:
+        ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER).load_cert_chain(certificate, key, password=lambda: b"")
+    except (ssl.SSLError, OSError, ValueError):
+        raise ServeError(
+            f"{certificate} and {key}: must be a certificate and its own key in PEM, the key without a passphrase"
+        ) from None
+
+
+def _own_names() -> set[str]:
+    """Return the names by which this machine may be asked for."""
+    name = socket.gethostname().lower()
+    return {name, name.split(".")[0], f"{name.split('.')[0]}.local", "localhost"}
 
 
 def _own_addresses() -> list[str]:

@@ -16,6 +16,7 @@ from starlette.staticfiles import StaticFiles
 
 from hushpoint.errors import AlreadyDoneError, BadInputError, HushpointError, NotAllowedError, NotFoundError
 from hushpoint.web import (
+    access,
     agreement,
     check,
     client,
@@ -61,6 +62,7 @@ def routes() -> list[BaseRoute]:
     """Return every route of the app."""
     return [
         *door.routes,
+        *access.routes,
         *klass.routes,
         *practise.routes,
         *pairs.routes,
@@ -81,11 +83,11 @@ def routes() -> list[BaseRoute]:
     ]
 
 
-def make_app(context: Context) -> Starlette:
+def make_app(context: Context, *, names: frozenset[str] | None = None, https_only: bool = False) -> Starlette:
     """Return the app over these parts; nothing is opened here."""
     app = Starlette(
         routes=routes(),
-        middleware=[Middleware(Guard)],
+        middleware=[Middleware(Guard, names=names, https_only=https_only)],
         exception_handlers={HushpointError: _refused, HTTPException: _refused},
     )
     app.state.context = context

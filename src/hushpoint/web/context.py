@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+import re
+import time
+from collections.abc import AsyncIterator, Callable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -15,18 +17,26 @@ from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, Response
 
-from hushpoint.desk import classes, pairs
+from hushpoint.desk import access, classes, pairs
 from hushpoint.desk.recordings import RecordingFiles
-from hushpoint.errors import NotFoundError
+from hushpoint.errors import HushpointError, NotFoundError
 from hushpoint.ledger.records import Ledger
 from hushpoint.measure import whole_mmhg
 from hushpoint.web.boards import Kept
 from hushpoint.web.guesses import Guesses
 
-LECTURER_COOKIE = "hushpoint_lecturer"
+STAFF_COOKIE = "hushpoint_staff"
 LEARNER_COOKIE = "hushpoint_learner"
-LECTURER_S = 12 * 3600
+STAFF_S = 12 * 3600
 LEARNER_S = 180 * 24 * 3600
+REACH = {
+    access.ASSESSOR: ("", re.compile(r"/class/[^/]+/(pairs|technique|learner/[^/]+/pairs)(/.*)?")),
+    access.PRACTITIONER: ("", re.compile(r"/client(/.*)?")),
+    access.AUDITOR: ("GET", re.compile(r"/evidence(/.*)?")),
+}
+"""Of the lecturer's pages, those that another role opens too: the only method ("" for any) and the paths."""
+STILL_IN_S = 2.0
+"""How often an open stream looks whether its session has ended [s]."""
 _TEMPLATES = Path(__file__).with_name("templates")
 
 Answer = TypeVar("Answer")
@@ -130,16 +140,52 @@ def context_of(request: Request) -> Context:
     return context
 
 
+def role_of(request: Request) -> str:
+    """Return who came in by password or link, one of `access.ROLES`; "" for everybody else.
+
+    The session is looked up in the ledger each time, so that one ended elsewhere ends here.
+    """
+    context = context_of(request)
+    found = context.signed(request.cookies.get(STAFF_COOKIE), STAFF_S) or {}
+    role = found.get("is", "")
+    if role not in access.ROLES or found.get("session") != access.session_word(context.ledger, role):
+        return ""
+    return role if found.get("until", "9") > context.clock().isoformat() else ""
+
+
 def is_lecturer(request: Request) -> bool:
     """Return whether the asker came in with the lecturer's password."""
-    found = context_of(request).signed(request.cookies.get(LECTURER_COOKIE), LECTURER_S)
-    return found is not None and found.get("is") == "lecturer"
+    return role_of(request) == access.LECTURER
 
 
 def lecturer_only(request: Request) -> None:
-    """Raise status 401 for anybody but the lecturer."""
-    if not is_lecturer(request):
+    """Raise status 401 for a stranger, 403 for a role whose reach (`REACH`) does not hold this page."""
+    role = role_of(request)
+    if role == access.LECTURER:
+        return
+    if not role:
         raise HTTPException(401, "This page is the lecturer's. Come in with the password at /class.")
+    method, paths = REACH[role]
+    if method not in ("", request.method) or not paths.fullmatch(request.url.path):
+        raise HTTPException(403, f"This page is the lecturer's; you came in as {role}.")
+
+
+def let_in(request: Request, response: Response, role: str, *, until: str = "9") -> None:
+    """Begin a session; `until` (UTC, ISO 8601) ends it earlier than the twelve hours of everybody."""
+    word = access.session_word(context_of(request).ledger, role)
+    give_cookie(request, response, STAFF_COOKIE, {"is": role, "session": word, "until": until}, STAFF_S)
+
+
+async def ticks(request: Request, every_s: float) -> AsyncIterator[None]:
+    """Yield at once and then every so often, until the session that opened the stream ends."""
+    role, looked = role_of(request), time.monotonic()
+    while True:
+        yield
+        await anyio.sleep(every_s)
+        if role and time.monotonic() - looked >= STILL_IN_S:
+            if await off_loop(lambda: role_of(request)) != role:
+                return
+            looked = time.monotonic()
 
 
 def learner_or_none(request: Request) -> Learner | None:
@@ -176,10 +222,15 @@ def give_cookie(request: Request, response: Response, name: str, value: Mapping[
 def page(request: Request, template: str, values: Mapping[str, Any] | None = None, *, status: int = 200) -> Response:
     """Draw a page with who is asking and whether everything is invented."""
     context = context_of(request)
+    try:
+        role = role_of(request)
+    except HushpointError:  # the page may be the one that says that the store cannot be used
+        role = ""
     known = {
         "invented": context.invented,
         "demo_password": context.demo_password,
-        "lecturer": is_lecturer(request),
+        "role": role,
+        "lecturer": role == access.LECTURER,
         "learner": learner_or_none(request),
     }
     return HTMLResponse(context.draw(template, {**known, **(values or {})}), status_code=status)

@@ -12,7 +12,7 @@ from hushpoint.guideline import teaching_policies
 from hushpoint.web.context import (
     LEARNER_COOKIE,
     LEARNER_S,
-    LECTURER_COOKIE,
+    STAFF_COOKIE,
     context_of,
     give_cookie,
     off_loop,
@@ -63,7 +63,7 @@ async def alone(request: Request) -> Response:
 async def leave(_request: Request) -> Response:
     """Forget on this device who was here."""
     response = RedirectResponse("/", 303)
-    for name in (LEARNER_COOKIE, LECTURER_COOKIE):
+    for name in (LEARNER_COOKIE, STAFF_COOKIE):
         response.delete_cookie(name, path="/")
     return response
 

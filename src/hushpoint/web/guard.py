@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ipaddress
 import json
 import logging
 import re
@@ -29,6 +30,9 @@ _HEADERS = {
     "Cross-Origin-Opener-Policy": "same-origin",
 }
 
+_HTTPS_ONLY = {"Strict-Transport-Security": "max-age=2592000"}
+"""A browser that saw this keeps to https for 30 days; never sent with a certificate of one's own making."""
+
 
 class TooLargeError(Exception):
     """The body grew beyond the limit while it was read."""
@@ -37,8 +41,15 @@ class TooLargeError(Exception):
 class Guard:
     """Refuses writes that come from another site and bodies that are too large; adds the headers."""
 
-    def __init__(self, app: ASGIApp) -> None:
+    def __init__(self, app: ASGIApp, names: frozenset[str] | None = None, *, https_only: bool = False) -> None:
+        """Answer to these names, to localhost and to plain addresses; to any name where None is given.
+
+        A page of another site whose name was turned to this machine's address would be of the same origin as ours;
+        with an address in the place of a name that cannot be.
+        """
         self._app = app
+        self._names = names
+        self._headers = {**_HEADERS, **(_HTTPS_ONLY if https_only else {})}
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Serve one request."""
@@ -48,6 +59,9 @@ class Guard:
         headers = Headers(scope=scope)
         if not _HOST.fullmatch(headers.get("host", "")):
             await _refuse(send, 400, "the Host header must be a name or an address, with a port or without")
+            return
+        if self._names is not None and not _is_ours(headers.get("host", ""), self._names):
+            await _refuse(send, 421, "this name is not of this server; serve it with --name to allow it")
             return
         if scope["method"] not in _SAFE and _from_elsewhere(headers):
             await _refuse(send, 403, "this came from another site: open the page here and try again")
@@ -73,7 +87,7 @@ class Guard:
             if message["type"] == "http.response.start":
                 started = True
                 sent = MutableHeaders(scope=message)
-                for name, value in _HEADERS.items():
+                for name, value in self._headers.items():
                     sent.setdefault(name, value)
                 static = scope["path"].startswith("/static/")
                 sent.setdefault("Cache-Control", "no-cache" if static else "no-store")
@@ -89,6 +103,17 @@ class Guard:
             _log.error("%s in %s, line %s", type(fault).__name__, place.name, place.lineno)
             if not started:
                 await _refuse(send, 500, "Something here is broken. Nothing was half written; try again.")
+
+
+def _is_ours(host: str, names: frozenset[str]) -> bool:
+    name = host[1:].split("]", 1)[0] if host.startswith("[") else host.split(":", 1)[0]
+    if name.lower().rstrip(".") in names | {"localhost"}:
+        return True
+    try:
+        ipaddress.ip_address(name)
+    except ValueError:
+        return False
+    return True
 
 
 def _limit(path: str) -> int:

@@ -18,6 +18,8 @@ MOST_S = 4.0
 FORGET_S = 60.0
 MOST_WAITING = 4
 MOST_ADDRESSES = 1000
+MOST_AT_ONCE = 2
+"""Passwords compared at the same moment: each comparison takes 64 MB."""
 
 
 @dataclass(slots=True)
@@ -33,6 +35,7 @@ class Guesses:
 
     def __init__(self) -> None:
         self._addresses: dict[str, _Address] = {}
+        self._comparing = asyncio.Semaphore(MOST_AT_ONCE)
 
     @asynccontextmanager
     async def turn(self, address: str) -> AsyncIterator[None]:
@@ -48,7 +51,8 @@ class Guesses:
                 if time.monotonic() - one.last_s > FORGET_S:
                     one.wrong = 0
                 await asyncio.sleep(max(0.0, min(MOST_S, GUESS_S * (one.wrong + 1 - FREE))))
-                yield
+                async with self._comparing:
+                    yield
         finally:
             one.waiting -= 1
 

@@ -13,12 +13,13 @@ from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
-from hushpoint.desk import cuff_fit, kit, kit_bench, kit_choice, kit_due, kit_sheets, kit_timed
+from hushpoint.desk import access, cuff_fit, kit, kit_bench, kit_choice, kit_due, kit_sheets, kit_timed
 from hushpoint.desk.gauge_words import check_notes, correction_rows, minus, one_decimal, signed_decimal
 from hushpoint.errors import BadInputError, HushpointError, NotFoundError
 from hushpoint.guideline import cuff_sizes, fit_shares, gauge_rules, gauge_tests
 from hushpoint.instrument import USE
-from hushpoint.web.context import context_of, is_lecturer, known_learner, lecturer_only, off_loop, page
+from hushpoint.web.context import context_of, known_learner, lecturer_only, off_loop, page
+from hushpoint.web.context import role_of as staff_role
 from hushpoint.web.forms import Form, form_of
 from hushpoint.web.kit_pick import kit_choices, remember, way_back
 
@@ -29,11 +30,14 @@ _CHANGES = ("label", "serial", "bladder_width_cm", "bladder_length_cm", "claim",
 
 def role_of(request: Request) -> str:
     """Return who is asking as a role, never a name; raises status 401 for a stranger."""
-    if is_lecturer(request):
-        return "lecturer"
+    role = staff_role(request)
+    if role in access.WITH_PASSWORD:
+        return role
     learner = known_learner(request)
     if learner is None:
-        raise HTTPException(401, "The kit is for those of a class. Join yours first, or come in at /class.")
+        raise HTTPException(
+            403 if role else 401, "The kit is for those of a class. Join yours first, or come in at /class."
+        )
     return f"a learner of {learner.room}" if learner.room else "a learner practising alone"
 
 

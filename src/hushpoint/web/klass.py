@@ -6,7 +6,6 @@ import io
 from collections.abc import AsyncIterator, Sequence
 from typing import Any
 
-import anyio
 import segno
 from sse_starlette import EventSourceResponse, ServerSentEvent
 from starlette.requests import Request
@@ -18,19 +17,20 @@ from hushpoint.errors import BadInputError, NotAllowedError, NotFoundError
 from hushpoint.guideline import default_policy_id, teaching_policies, teaching_policy
 from hushpoint.practice.next_person import WORDS
 from hushpoint.web.context import (
-    LECTURER_COOKIE,
-    LECTURER_S,
     context_of,
-    give_cookie,
-    is_lecturer,
     lecturer_only,
+    let_in,
     off_loop,
     page,
+    role_of,
+    ticks,
 )
 from hushpoint.web.forms import form_of
 
 POLL_S = 0.25
 """How often an open board looks for new rows: well inside the second it is promised in."""
+_HOME = {access.PRACTITIONER: "/client", access.AUDITOR: "/evidence"}
+"""Where a role that has no classes begins."""
 
 
 async def list_classes(request: Request) -> Response:
@@ -39,8 +39,11 @@ async def list_classes(request: Request) -> Response:
     if not await off_loop(lambda: access.has_password(ledger)):
         _at_the_laptop(request)
         return page(request, "sign_in.html", {"first_run": True, "shortest": access.SHORTEST})
-    if not is_lecturer(request):
-        return page(request, "sign_in.html", {"first_run": False})
+    role = role_of(request)
+    if not role:
+        return await _sign_in_page(request)
+    if role in _HOME:
+        return RedirectResponse(_HOME[role], 303)
     return await _classes_page(request)
 
 
@@ -54,21 +57,23 @@ async def first_run(request: Request) -> Response:
     except BadInputError as refusal:
         values = {"first_run": True, "shortest": access.SHORTEST, "refusal": str(refusal)}
         return page(request, "sign_in.html", values, status=422)
-    return _come_in(request)
+    return _come_in(request, access.LECTURER)
 
 
 async def sign_in(request: Request) -> Response:
-    """Let the lecturer in; wrong guesses from one address are answered more and more slowly."""
+    """Let a role in by its password; wrong guesses from one address are answered more and more slowly."""
     form = await form_of(request)
     context = context_of(request)
+    role = form.text("role") or access.LECTURER
+    if role not in access.WITH_PASSWORD:
+        raise BadInputError(f"role: must be one of {', '.join(access.WITH_PASSWORD)}")
     address = request.client.host if request.client else ""
     async with context.guesses.turn(address):
-        right = await off_loop(lambda: access.is_password(context.ledger, form.text("password")))
+        right = await off_loop(lambda: access.is_password(context.ledger, form.text("password"), role))
         context.guesses.tell(address, right=right)
     if right:
-        return _come_in(request)
-    values = {"first_run": False, "refusal": "That is not the password."}
-    return page(request, "sign_in.html", values, status=403)
+        return _come_in(request, role)
+    return await _sign_in_page(request, refusal="That is not the password.", chosen=role, status=403)
 
 
 async def open_class(request: Request) -> Response:
@@ -222,6 +227,13 @@ async def erase(request: Request) -> Response:
     return RedirectResponse(f"/class/{code}", 303)
 
 
+async def _sign_in_page(request: Request, *, refusal: str = "", chosen: str = "", status: int = 200) -> Response:
+    ledger = context_of(request).ledger
+    roles = await off_loop(lambda: [one for one in access.WITH_PASSWORD if access.has_password(ledger, one)])
+    values = {"first_run": False, "roles": roles, "chosen": chosen, "refusal": refusal}
+    return page(request, "sign_in.html", values, status=status)
+
+
 async def _classes_page(request: Request, refusal: str = "") -> Response:
     ledger = context_of(request).ledger
     values = {
@@ -277,25 +289,24 @@ async def _parts(
 ) -> AsyncIterator[ServerSentEvent]:
     context = context_of(request)
     seen = state.seq
-    while True:
-        if state.seq > sent:
-            values: dict[str, Any] = {"code": code, "lines": state.in_order(), "wall": state.wall()}
-            yield ServerSentEvent(data=context.draw(template, values), event="board", id=str(state.seq))
-            sent = state.seq
-        await anyio.sleep(POLL_S)
+    async for _ in ticks(request, POLL_S):
         last = await off_loop(context.ledger.last)
         if last > seen:
             state = await off_loop(lambda: context.boards.now(code))
             seen = last
+        if state.seq > sent:
+            values: dict[str, Any] = {"code": code, "lines": state.in_order(), "wall": state.wall()}
+            yield ServerSentEvent(data=context.draw(template, values), event="board", id=str(state.seq))
+            sent = state.seq
 
 
 def _seq(text: str) -> int:
     return int(text) if text.isascii() and text.isdigit() and len(text) < 16 else 0
 
 
-def _come_in(request: Request) -> Response:
-    response = RedirectResponse("/class", 303)
-    give_cookie(request, response, LECTURER_COOKIE, {"is": "lecturer"}, LECTURER_S)
+def _come_in(request: Request, role: str) -> Response:
+    response = RedirectResponse(_HOME.get(role, "/class"), 303)
+    let_in(request, response, role)
     return response
 
 
@@ -303,7 +314,7 @@ def _at_the_laptop(request: Request) -> None:
     if request.client is None or request.client.host not in {"127.0.0.1", "::1"}:
         raise NotAllowedError(
             f"The lecturer's password is not set yet. Set it on the laptop itself, at "
-            f"http://localhost:{request.url.port or 80}/class, then come back."
+            f"{request.url.scheme}://localhost:{request.url.port or 80}/class, then come back."
         )
 
 

@@ -9,7 +9,6 @@ from collections.abc import AsyncIterator, Callable
 from http import HTTPStatus
 from typing import Any
 
-import anyio
 from sse_starlette import EventSourceResponse, ServerSentEvent
 from starlette.requests import Request
 from starlette.responses import JSONResponse, RedirectResponse, Response
@@ -18,7 +17,7 @@ from starlette.routing import Route
 from hushpoint.desk import classes, playing, rounds
 from hushpoint.errors import NotAllowedError, NotFoundError
 from hushpoint.practice.sealed import KINDS
-from hushpoint.web.context import Learner, context_of, known_learner, lecturer_only, off_loop, page
+from hushpoint.web.context import Learner, context_of, known_learner, lecturer_only, off_loop, page, ticks
 from hushpoint.web.forms import form_of, read_json
 
 POLL_S = 0.2
@@ -216,12 +215,11 @@ async def _changes(request: Request) -> AsyncIterator[int]:
     ledger = context_of(request).ledger
     last: Callable[[], int] = ledger.last
     seen = -1
-    while True:
+    async for _ in ticks(request, POLL_S):
         newest = await off_loop(last)
         if newest > seen:
             seen = newest
             yield newest
-        await anyio.sleep(POLL_S)
 
 
 async def _in_class(request: Request) -> Learner:
