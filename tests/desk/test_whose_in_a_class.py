@@ -6,14 +6,16 @@ import pytest
 
 from hushpoint.agreement import AgreementError
 from hushpoint.desk import live
-from hushpoint.desk.whose import whose_in_class
+from hushpoint.desk.whose import ClassReadings, digit_lines
 from hushpoint.ledger.records import Entry, Kind, Ledger, Row
 
 
-def take(ledger: Ledger, measurement: str, observer: str, systolic: int | None, room: str = "ABCD") -> Row:
-    """Store one live reading."""
-    reading = live.LiveReading(measurement, observer, systolic, 80, "2026-03-02T09:00:00Z", "pair", gauge="G1")
-    return ledger.append(live.entry_of(reading, room=room, who=""))[0]
+def take(
+    ledger: Ledger, measurement: str, observer: str, systolic: int | None, room: str = "ABCD", via: live.Via = "pair"
+) -> Row:
+    """Store one live reading; a learner's is their own data."""
+    reading = live.LiveReading(measurement, observer, systolic, 80, "2026-03-02T09:00:00Z", via, gauge="G1")
+    return ledger.append(live.entry_of(reading, room=room, who="" if observer == "ref" else observer))[0]
 
 
 def class_of_two(ledger: Ledger) -> list[Row]:
@@ -28,28 +30,73 @@ def class_of_two(ledger: Ledger) -> list[Row]:
 
 
 def test_a_class_is_judged_from_its_own_live_readings(ledger: Ledger) -> None:
-    """Readings of other classes and silent ones stay out; the bias is the one put in."""
+    """Readings of other classes, of visits and silent ones stay out; the bias is the one put in."""
     class_of_two(ledger)
-    found = whose_in_class(ledger, "ABCD", "ref").systolic
+    take(ledger, "seen", "anna", 180, via="visit")
+    found = ClassReadings(ledger).whose("ABCD", "ref").systolic
     assert found.readings == 10
     assert {one.observer: one.bias_mmhg for one in found.observers}["anna"] == pytest.approx(3.8, abs=0.01)
 
 
-def test_the_result_is_kept_until_the_journal_grows(ledger: Ledger) -> None:
-    """Asked twice, the same object; after a correction, a new one that follows it."""
+def test_all_classes_are_judged_together(ledger: Ledger) -> None:
+    """Without a class its own readings and the other's count, each with the class it was written in."""
+    class_of_two(ledger)
+    kept = ClassReadings(ledger)
+    assert kept.whose(None, "ref").systolic.readings == 11
+    assert kept.observers() == {"ref": "ABCD", "anna": "ABCD"}
+    assert kept.measured_in()["other"] == "EFGH"
+
+
+def test_the_result_is_kept_until_a_reading_changes(ledger: Ledger) -> None:
+    """Asked twice, or after other rows, the same object; after a correction, a new one that follows it."""
     rows = class_of_two(ledger)
-    first = whose_in_class(ledger, "ABCD", "ref")
-    assert whose_in_class(ledger, "ABCD", "ref") is first
+    kept = ClassReadings(ledger)
+    first = kept.whose("ABCD", "ref")
+    ledger.append(Entry(Kind.CLASS_OPENED, {"name": "x", "policy": "y"}))
+    take(ledger, "more", "ref", 130, room="EFGH")
+    assert kept.whose("ABCD", "ref") is first
     live.amend(ledger, rows[1], systolic=103, diastolic=80, by="lecturer", why="wrong row of the sheet")
-    again = whose_in_class(ledger, "ABCD", "ref")
+    again = kept.whose("ABCD", "ref")
     assert again is not first
     assert (again.systolic.observers[1].bias_mmhg or 0) < 3
-    ledger.append(Entry(Kind.CLASS_OPENED, {"name": "x", "policy": "y"}))
-    assert whose_in_class(ledger, "ABCD", "ref") == again
+    assert again == ClassReadings(ledger).whose("ABCD", "ref")
+
+
+def test_a_pair_set_aside_counts_for_nothing_until_it_is_taken_in_again(ledger: Ledger) -> None:
+    """Set aside, its two readings are gone from the comparison; taken in again they are back."""
+    class_of_two(ledger)
+    kept = ClassReadings(ledger)
+    for cancelled, readings in ((True, 8), (False, 10)):
+        ledger.append(Entry(Kind.PAIR_CANCELLED, {"pair": "m0", "cancelled": cancelled, "why": "moved"}, room="ABCD"))
+        assert kept.whose("ABCD", "ref").systolic.readings == readings
+
+
+def test_an_erased_learner_is_gone_from_what_was_kept(ledger: Ledger) -> None:
+    """After an erasure nothing of the learner is told, though the readings had been read before."""
+    class_of_two(ledger)
+    kept = ClassReadings(ledger)
+    kept.whose("ABCD")
+    ledger.erase("anna", why="asked for")
+    assert kept.observers("ABCD") == {"ref": "ABCD"}
+    assert kept.digits("ABCD", "anna") == []
+    with pytest.raises(AgreementError, match="too few"):
+        kept.whose("ABCD")
+
+
+def test_digits_are_those_first_written(ledger: Ledger) -> None:
+    """A correction leaves the habit of the pen as it was; twelve zeros in a row stand out, four are too few to tell."""
+    rows = [take(ledger, f"z{turn}", "anna", 120) for turn in range(12)]
+    live.amend(ledger, rows[0], systolic=122, diastolic=80, by="lecturer", why="slip")
+    kept = ClassReadings(ledger)
+    assert kept.digits("ABCD", "anna")[0].systolic.counts[0] == 12
+    assert "zeros stand out clearly: 12 of 12 even readings" in digit_lines(kept.digits("ABCD", "anna")[0])[0]
+    for turn in range(4):
+        take(ledger, f"few{turn}", "beth", 120 + 2 * turn)
+    assert digit_lines(kept.digits("ABCD", "beth")[0])[0].startswith("systolic: too few to tell")
 
 
 def test_a_class_without_pairs_says_so(ledger: Ledger) -> None:
     """Nothing shared: one line that says what is needed."""
     take(ledger, "m", "anna", 120)
     with pytest.raises(AgreementError, match="read by two observers are needed"):
-        whose_in_class(ledger, "ABCD")
+        ClassReadings(ledger).whose("ABCD")

@@ -6,7 +6,7 @@ one look. A reading is never edited: kind reading.amended names the row and says
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Any, Literal
 
@@ -105,18 +105,19 @@ def readings(
         if row.body is None:
             continue
         if row.kind is Kind.READING_TAKEN:
-            found[row.seq] = _reading(row)
+            found[row.seq] = reading_of(row)
         elif row.body["row"] in found:
-            found[row.body["row"]] = replace(
-                found[row.body["row"]],
-                systolic_mmhg=row.body["systolic"],
-                diastolic_mmhg=row.body["diastolic"],
-                amended=True,
-            )
+            found[row.body["row"]] = amended(found[row.body["row"]], row.body)
     yield from found.values()
 
 
-def _reading(row: Row) -> LiveReading:
+def amended(reading: LiveReading, body: Mapping[str, Any]) -> LiveReading:
+    """Return a reading as the body of a row reading.amended corrects it."""
+    return replace(reading, systolic_mmhg=body["systolic"], diastolic_mmhg=body["diastolic"], amended=True)
+
+
+def reading_of(row: Row) -> LiveReading:
+    """Return the reading that a row reading.taken holds."""
     body: Any = row.body
     return LiveReading(
         measurement=body["measurement"],

@@ -1,62 +1,148 @@
-"""Whose error is it: the readings of a file or of a class to one frozen result, and its words."""
+"""Whose error is it: the readings of a file or of classes to one frozen result, and its words."""
 
 from __future__ import annotations
 
 import dataclasses
 import threading
-from collections.abc import Sequence
+from collections.abc import Callable, Iterable, Sequence
 from typing import Any
 
-from hushpoint.agreement import EndErrors, ErrorSources, GaugeOdds, Outlying, PairedReading, Untold, whose
+from hushpoint.agreement import (
+    EndErrors,
+    ErrorSources,
+    GaugeOdds,
+    ObserverDigits,
+    Outlying,
+    PairedReading,
+    Untold,
+    digits_by_observer,
+    whose,
+)
+from hushpoint.agreement.last_digits import FEWEST
 from hushpoint.desk import live
-from hushpoint.ledger.records import Ledger
+from hushpoint.ledger.records import Kind, Ledger, Row
 
 CAUTION = "Errors of observers and gauges, not a judgement of anybody's health; local rules decide on sign-off."
 DECIMALS = 6
 MOST_NAMES = 8
 NO_GAUGE = "(gauge not told)"
-
-_cache: dict[tuple[int, str, str | None], tuple[int, ErrorSources]] = {}
-_LOCK = threading.Lock()
-MOST_CACHED = 32
+MOST_KEPT = 32
+_KINDS = (Kind.READING_TAKEN, Kind.READING_AMENDED, Kind.PAIR_CANCELLED, Kind.PERSON_ERASED)
 
 
-def readings_of(ledger: Ledger, room: str | None = None) -> tuple[PairedReading, ...]:
-    """Return the live readings of a class, or of all classes, as they stand after their corrections.
+@dataclasses.dataclass(slots=True)
+class _Room:
+    """A class's live readings by journal row, as first written and as they stand, and the pairs set aside."""
 
-    A reading without a systolic says nothing here and is left out. Observers are called as their rows call them.
+    first: dict[int, live.LiveReading] = dataclasses.field(default_factory=dict)
+    now: dict[int, live.LiveReading] = dataclasses.field(default_factory=dict)
+    aside: set[str] = dataclasses.field(default_factory=set)
+    changed: int = 0
+
+
+class ClassReadings:
+    """The live readings of all classes, read once and then kept up to date; safe from several threads.
+
+    Readings of visits stay out: nobody hears those beside the practitioner. A pair that was set aside counts for
+    nothing here. A result is kept until a reading of its class is stored, corrected, set aside or erased.
     """
-    return tuple(
-        PairedReading(
-            measurement=one.measurement,
-            observer=one.observer,
-            systolic_mmhg=float(one.systolic_mmhg),
-            diastolic_mmhg=None if one.diastolic_mmhg is None else float(one.diastolic_mmhg),
-            client=one.client,
-            gauge=one.gauge,
-            at=one.taken_at,
-        )
-        for one in live.readings(ledger, room=room)
-        if one.systolic_mmhg is not None
+
+    def __init__(self, ledger: Ledger) -> None:
+        self._ledger = ledger
+        self._lock = threading.Lock()
+        self._working = threading.Lock()
+        self._rooms: dict[str, _Room] = {}
+        self._seen = 0
+        self._kept: dict[tuple[str | None, str | None], tuple[int, ErrorSources]] = {}
+
+    def observers(self, room: str | None = None) -> dict[str, str]:
+        """Return who wrote readings that can be compared, each with the class of their first one."""
+        return {one.observer: one.room for one in reversed(self._now(room)[1]) if one.systolic_mmhg is not None}
+
+    def measured_in(self, room: str | None = None) -> dict[str, str]:
+        """Return the class of each measurement."""
+        return {one.measurement: one.room for one in self._now(room)[1]}
+
+    def whose(self, room: str | None = None, reference: str | None = None) -> ErrorSources:
+        """Say whose error it is in a class's live readings, or in all classes'.
+
+        Raises AgreementError where too few measurements were read by two observers.
+        """
+        with self._working:  # asked for again while it is being worked out: it is worked out once
+            changed, readings = self._now(room)
+            kept = self._kept.get((room, reference))
+            if kept is not None and kept[0] == changed:
+                return kept[1]
+            found = whose((_paired(one) for one in readings if one.systolic_mmhg is not None), reference)
+            if len(self._kept) >= MOST_KEPT:
+                self._kept.clear()
+            self._kept[(room, reference)] = (changed, found)
+            return found
+
+    def digits(self, room: str, observer: str | None = None) -> list[ObserverDigits]:
+        """Count the last digits in a class as first written, before any correction; of one observer where named."""
+        with self._lock:
+            self._read_on()
+            kept = self._rooms.get(room, _Room())
+            mine = [one for one in kept.first.values() if observer in (None, one.observer)]
+        return digits_by_observer(_paired(one) for one in mine if one.systolic_mmhg is not None)
+
+    def _now(self, room: str | None) -> tuple[int, list[live.LiveReading]]:
+        """Return the last row that changed anything, and the readings as they stand."""
+        with self._lock:
+            self._read_on()
+            rooms = list(self._rooms.values()) if room is None else [self._rooms.get(room, _Room())]
+            readings = [
+                one for kept in rooms for one in kept.now.values() if _pair_of(one.measurement) not in kept.aside
+            ]
+            return max((kept.changed for kept in rooms), default=0), readings
+
+    def _read_on(self) -> None:
+        up_to = self._ledger.last()
+        if up_to > self._seen:
+            self._take(self._ledger.rows(after=self._seen, kinds=_KINDS))
+            self._seen = up_to  # a row that came in between is taken twice, which changes nothing
+
+    def _take(self, rows: Iterable[Row]) -> None:
+        for row in rows:
+            if row.kind is Kind.PERSON_ERASED:
+                for kept in self._rooms.values():
+                    gone = [seq for seq, one in kept.now.items() if one.who == row.who]
+                    for seq in gone:
+                        del kept.first[seq], kept.now[seq]
+                        kept.changed = row.seq
+            elif row.body is not None:
+                self._take_one(row)
+
+    def _take_one(self, row: Row) -> None:
+        body: Any = row.body
+        kept = self._rooms.setdefault(row.room, _Room())
+        if row.kind is Kind.PAIR_CANCELLED:
+            (kept.aside.add if body["cancelled"] else kept.aside.discard)(body["pair"])
+        elif row.kind is Kind.READING_TAKEN and body["via"] != "visit":
+            kept.first[row.seq] = kept.now[row.seq] = live.reading_of(row)
+        elif row.kind is Kind.READING_AMENDED and body["row"] in kept.now:
+            kept.now[body["row"]] = live.amended(kept.now[body["row"]], body)
+        else:
+            return
+        kept.changed = row.seq
+
+
+def _pair_of(measurement: str) -> str:
+    return measurement.partition(".")[0]
+
+
+def _paired(one: live.LiveReading) -> PairedReading:
+    """The reading as the model takes it; the caller sees to its having a systolic."""
+    return PairedReading(
+        one.measurement,
+        one.observer,
+        float(one.systolic_mmhg or 0),
+        None if one.diastolic_mmhg is None else float(one.diastolic_mmhg),
+        one.client,
+        one.gauge,
+        one.taken_at,
     )
-
-
-def whose_in_class(ledger: Ledger, room: str, reference: str | None = None) -> ErrorSources:
-    """Say whose error it is in a class's live readings; kept until the journal grows.
-
-    Raises AgreementError where too few measurements were read by two observers.
-    """
-    key, last = (id(ledger), room, reference), ledger.last()
-    with _LOCK:
-        kept = _cache.get(key)
-    if kept is not None and kept[0] == last:
-        return kept[1]
-    found = whose(readings_of(ledger, room), reference)
-    with _LOCK:
-        if len(_cache) >= MOST_CACHED:
-            _cache.clear()
-        _cache[key] = (last, found)
-    return found
 
 
 def as_json(found: ErrorSources) -> dict[str, Any]:
@@ -76,25 +162,38 @@ def _rounded(value: Any) -> Any:
     return value
 
 
-def sentences(found: EndErrors) -> list[str]:
+Called = Callable[[str], str]
+"""How an observer or a gauge is called on a page or in a file's words."""
+
+
+def as_told(name: str) -> str:
+    """Call an observer or a gauge as the readings do."""
+    return name or NO_GAUGE
+
+
+def sentences(found: EndErrors, called: Called = as_told) -> list[str]:
     """What to know besides the figures, in plain words: gauges to check, slips, what cannot be told apart."""
-    lines = [_off(one) for one in found.watch.gauges if one.named]
+    lines = [
+        f"{gauge_words(one, called)}: check it today beside a reference" for one in found.watch.gauges if one.named
+    ]
     if found.watch.undecided:
-        which = _listed([name or NO_GAUGE for name in found.watch.undecided])
+        which = _listed(found.watch.undecided, called)
         lines.append(
             f"one of the gauges {which} seems off, which one is not clear: check them today beside a reference"
         )
-    lines += [_outlying(one) for one in found.outlying]
-    lines += [line for one in found.untold for line in _untold(one)]
+    for slip in found.outlying:
+        lines.append(f"measurement {slip.measurement} ({written_words(slip, called)}): {slip_words(slip, called)}")
+    lines += [untold_words(one, called) for one in found.untold]
     return [f"{found.end}: {line}" for line in lines]
 
 
-def _off(one: GaugeOdds) -> str:
+def gauge_words(one: GaugeOdds, called: Called = as_told) -> str:
+    """Say how far a named gauge seems off, since when and with which odds."""
     way = "low" if one.off_mmhg < 0 else "high"
     since = f" since the week of {one.since}" if one.since else ""
     return (
-        f"gauge {one.gauge or NO_GAUGE} seems to read about {abs(one.off_mmhg):.0f} {way}{since} "
-        f"({_odds(one.chance_off)}, from {one.n} readings beside another gauge): check it today beside a reference"
+        f"gauge {called(one.gauge)} seems to read about {abs(one.off_mmhg):.0f} {way}{since} "
+        f"({_odds(one.chance_off)}, from {one.n} readings beside another gauge)"
     )
 
 
@@ -103,38 +202,60 @@ def _odds(chance: float) -> str:
     return "odds above 1000 to 1" if against < 1 / 1001 else f"odds {chance / against:.0f} to 1"
 
 
-def _outlying(one: Outlying) -> str:
-    written = ", ".join(f"{observer} {mmhg:g}" for observer, mmhg in one.written)
-    where = f"measurement {one.measurement} ({written})"
+def written_words(one: Outlying, called: Called = as_told) -> str:
+    """What everybody wrote for an outlying measurement."""
+    return ", ".join(f"{called(observer)} {mmhg:g}" for observer, mmhg in one.written)
+
+
+def slip_words(one: Outlying, called: Called = as_told) -> str:
+    """Say whose reading is outlying and how far."""
     if one.observer is None:
-        return f"{where} does not fit the rest; whose slip it is, this measurement alone cannot tell. Left out"
+        return "does not fit the rest; whose slip it is, this measurement alone cannot tell. Left out"
     way = "above" if one.off_mmhg > 0 else "below"
-    return f"{where}: {one.observer} is {abs(one.off_mmhg):.0f} {way} what the others lead one to expect. Left out"
+    return f"{called(one.observer)} is {abs(one.off_mmhg):.0f} {way} what the others lead one to expect. Left out"
 
 
-def _untold(one: Untold) -> list[str]:
-    groups = [_listed(group) for group in one.groups]
+def untold_words(one: Untold, called: Called = as_told) -> str:
+    """Say what cannot be told apart, and what would tell it."""
+    groups = [_listed(group, called) for group in one.groups]
     if one.cause == "alone":
-        return [f"nobody else read a measurement of {groups[0]}: nothing can be said of them; take a pair"]
+        return f"nobody else read a measurement of {groups[0]}: nothing can be said of them; take a pair"
     if one.cause == "apart":
-        return [
+        return (
             f"{len(groups)} groups that no chain of shared measurements joins: {'; '.join(groups)}. "
             "Each is told by itself; one pair across would join two"
-        ]
+        )
     if one.cause == "same gauge":
-        return [
+        return (
             f"always on gauges of their own: {'; '.join(groups)}. A difference between these may be that of the "
             "gauges; let them change gauges once"
-        ]
+        )
     if one.cause == "spreads":
-        return [
+        return (
             f"every pair has one of {groups[0]} and one of {groups[1]}: how their spreads divide is a guess; let two "
             "of one side read together"
-        ]
-    told = [_listed(tuple(name or NO_GAUGE for name in group)) for group in one.groups]
-    return [f"gauges not to be compared with one another: {'; '.join(told)}. Two on one cuff would join them"]
+        )
+    return f"gauges not to be compared with one another: {'; '.join(groups)}. Two on one cuff would join them"
 
 
-def _listed(names: Sequence[str]) -> str:
+def _listed(names: Sequence[str], called: Called) -> str:
     more = f" and {len(names) - MOST_NAMES} more" if len(names) > MOST_NAMES else ""
-    return ", ".join(names[:MOST_NAMES]) + more
+    return ", ".join(called(name) for name in names[:MOST_NAMES]) + more
+
+
+def digit_lines(found: ObserverDigits) -> list[str]:
+    """Say in words what stands out in how an observer writes, each finding with its exact chance."""
+    lines = []
+    for end, one in (("systolic", found.systolic), ("diastolic", found.diastolic)):
+        if not one.n:
+            lines.append(f"{end}: too few to tell, no whole number yet")
+            continue
+        told = "; ".join(one.flags) or f"nothing stands out in {one.n} readings"
+        enough = one.p_zeros is not None and one.n >= FEWEST
+        chance = f" (as many zeros by chance alone: {_chance(one.p_zeros or 0)})" if enough else ""
+        lines.append(f"{end}: {told}{chance}")
+    return lines + list(found.pairs.flags)
+
+
+def _chance(p: float) -> str:
+    return "under 1 in 1000" if p < 0.001 else f"{100 * p:.1f} %" if p < 0.1 else f"{100 * p:.0f} %"

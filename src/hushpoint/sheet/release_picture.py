@@ -9,13 +9,12 @@ from __future__ import annotations
 
 import io
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
 from hushpoint.measure import truth_words
-from hushpoint.sheet.drawing import ONE_AT_A_TIME
+from hushpoint.sheet.drawing import DARK, LIGHT, ONE_AT_A_TIME, Ink
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -27,21 +26,6 @@ FASTEST_MMHG_PER_S = 8.0
 RATE_WINDOW_S = 1.0
 MARGIN_MMHG = 14.0
 DOT_DB = -2.0
-
-
-@dataclass(frozen=True, slots=True)
-class _Ink:
-    """Colours of one scheme: page, ink, soft text, hairline, accent."""
-
-    page: str
-    ink: str
-    soft: str
-    hair: str
-    accent: str
-
-
-LIGHT = _Ink("#FBFAF6", "#1C1B18", "#57544C", "#D8D4C8", "#1A5276")
-DARK = _Ink("#171614", "#EFECE4", "#B3AEA2", "#3A3733", "#8CC0E6")
 
 
 def release_picture(judgement: Mapping[str, Any], *, form: Literal["svg", "png"] = "svg", dark: bool = False) -> bytes:
@@ -107,7 +91,7 @@ def release_table(judgement: Mapping[str, Any]) -> list[tuple[str, ...]]:
     return rows
 
 
-def _calm(axes: Axes, ink: _Ink) -> None:
+def _calm(axes: Axes, ink: Ink) -> None:
     axes.set_facecolor(ink.page)
     for side in ("top", "right"):
         axes.spines[side].set_visible(False)
@@ -139,7 +123,7 @@ def _points(judgement: Mapping[str, Any]) -> list[tuple[str, float]]:
     return points
 
 
-def _sounds(axes: Axes, judgement: Mapping[str, Any], ink: _Ink) -> None:
+def _sounds(axes: Axes, judgement: Mapping[str, Any], ink: Ink) -> None:
     picture = judgement["picture"]
     heard = [beat for beat in picture["beats"] if beat["audible"]]
     unheard = [beat for beat in picture["beats"] if not beat["audible"]]
@@ -170,7 +154,7 @@ def _sounds(axes: Axes, judgement: Mapping[str, Any], ink: _Ink) -> None:
     axes.set_ylabel("sound, dB")
 
 
-def _marks(axes: Axes, judgement: Mapping[str, Any], ink: _Ink) -> None:
+def _marks(axes: Axes, judgement: Mapping[str, Any], ink: Ink) -> None:
     """Draw truth and learner above the sounds, each on its own line of labels."""
     for whose, mmhg in _points(judgement):
         truth = whose == "truth"
@@ -218,7 +202,7 @@ def _marks(axes: Axes, judgement: Mapping[str, Any], ink: _Ink) -> None:
                   bbox={"facecolor": ink.page, "edgecolor": ink.soft, "pad": 4})  # fmt: skip
 
 
-def _rate(axes: Axes, judgement: Mapping[str, Any], ink: _Ink) -> None:
+def _rate(axes: Axes, judgement: Mapping[str, Any], ink: Ink) -> None:
     picture = judgement["picture"]
     time, mmhg = np.asarray(picture["pressure"]["time_s"]), np.asarray(picture["pressure"]["mmhg"])
     low, high = picture["asked_rate"]

@@ -34,6 +34,7 @@ from hushpoint.web import (
     rotation,
     rounds,
     technique,
+    whose,
 )
 from hushpoint.web.context import Context, page
 from hushpoint.web.guard import Guard
@@ -66,6 +67,7 @@ def routes() -> list[BaseRoute]:
         *klass.routes,
         *practise.routes,
         *pairs.routes,
+        *whose.routes,
         *technique.routes,
         *agreement.routes,
         *check.routes,

@@ -19,6 +19,7 @@ from starlette.responses import HTMLResponse, Response
 
 from hushpoint.desk import access, classes, pairs
 from hushpoint.desk.recordings import RecordingFiles
+from hushpoint.desk.whose import ClassReadings
 from hushpoint.errors import HushpointError, NotFoundError
 from hushpoint.ledger.records import Ledger
 from hushpoint.measure import whole_mmhg
@@ -103,6 +104,7 @@ class Context:
         self.addresses = addresses
         self.boards = Kept(ledger, classes.Board)
         self.pair_books = Kept(ledger, pairs.Book, pairs.KINDS)
+        self.live_readings = ClassReadings(ledger)
         self.guesses = Guesses()
         self._signer = URLSafeTimedSerializer(cookie_key, salt="hushpoint-cookie")
         self._templates = jinja2.Environment(

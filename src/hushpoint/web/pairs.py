@@ -14,6 +14,7 @@ from starlette.routing import Route
 
 from hushpoint.agreement import AgreementError, agree
 from hushpoint.desk import classes, kit, pairs, pairs_written
+from hushpoint.desk.whose import digit_lines
 from hushpoint.errors import BadInputError, NotAllowedError, NotFoundError
 from hushpoint.web.context import Learner, context_of, known_learner, lecturer_only, off_loop, page
 from hushpoint.web.forms import Form, form_of, read_json
@@ -161,6 +162,7 @@ async def learner_pairs(request: Request) -> Response:
     name = await off_loop(lambda: classes.name_of(ledger, info.code, who))
     book = await off_loop(lambda: context_of(request).pair_books.now(info.code))
     values = await off_loop(lambda: summary(book.of(who), name, "reference"))
+    values["digits"] = await off_loop(lambda: _digits(request, info.code, who))
     return page(request, "pairs_learner.html", {"info": info, "who": who, "name": name, "own": False, **values})
 
 
@@ -171,6 +173,7 @@ async def own_pairs(request: Request) -> Response:
         return RedirectResponse(DOOR, 303)
     book = await off_loop(lambda: context_of(request).pair_books.now(learner.room))
     values = await off_loop(lambda: summary(book.of(learner.who), "you", "reference"))
+    values["digits"] = await off_loop(lambda: _digits(request, learner.room, learner.who))
     return page(request, "pairs_learner.html", {"name": "Your pairs", "own": True, **values})
 
 
@@ -302,6 +305,11 @@ def summary(found: Sequence[pairs.Pair], learner: str, reference: str) -> dict[s
         return values
     picture = base64.b64encode(agreement_picture(agreed, "svg")).decode() if len(readings) > 2 else ""
     return {**values, "result": agreed.as_json(), "picture": picture}
+
+
+def _digits(request: Request, room: str, who: str) -> list[str]:
+    """Say how somebody writes their numbers of live readings."""
+    return [line for one in context_of(request).live_readings.digits(room, who) for line in digit_lines(one)]
 
 
 def _line(pair: pairs.Pair) -> dict[str, Any]:
