@@ -28,6 +28,7 @@ from hushpoint.web.context import STAFF_COOKIE
 from hushpoint.wiring import Settings, build
 from permission_rows import access as access_rows
 from permission_rows import client as client_rows
+from permission_rows import evidence as evidence_rows
 from permission_rows import kit as kit_rows
 from permission_rows import measured as measured_rows
 from permission_rows import pairs as pair_rows
@@ -107,6 +108,7 @@ FORMS: dict[str, dict[str, str]] = {
     "/class/{code}/rounds/{round}/close": {"how": "shown"},
     **access_rows.FORMS,
     **pair_rows.FORMS,
+    **evidence_rows.FORMS,
     **client_rows.FORMS,
     **rotation_rows.FORMS,
     **measured_rows.FORMS,
@@ -207,6 +209,7 @@ def target(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Target]:
         attempt = papers.begin(**asked, who=joined.who, profile_id="headphones", now="2026-03-02T09:00:00.000000Z")
         found.words |= {"attempt": attempt.id, "place": "1", "phase": "IV"}
         found.words["round"] = rounds.open_round(ledger, room=code, seed=3)
+        evidence_rows.furnish(app, ledger, found.words)
         kit_rows.furnish(app, ledger, found.words)
         client_rows.furnish(app, ledger, found.words)
         recall_rows.furnish(app, ledger, found.words)

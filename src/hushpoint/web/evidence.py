@@ -1,0 +1,219 @@
+"""The lecturer's pages of evidence: who is due, what the record shows of one learner, decisions, feedback."""
+
+from __future__ import annotations
+
+import secrets
+from datetime import date
+from typing import Any
+
+from starlette.requests import Request
+from starlette.responses import RedirectResponse, Response
+from starlette.routing import Route
+
+from hushpoint.desk import classes, decisions, judging, pass_rules
+from hushpoint.desk.evidence import PAIRS, VARIETIES
+from hushpoint.desk.feedback import one_fix
+from hushpoint.desk.rules_csv import parse_rules
+from hushpoint.errors import BadInputError, NotFoundError
+from hushpoint.web.context import context_of, lecturer_only, off_loop, page
+from hushpoint.web.forms import Form, form_of
+
+DEFAULT_RULE = "OBRIEN_90_95"
+MOST_FOUND = 200
+_FLAGS = ("identity_checked", "learner_declares")
+
+
+async def people(request: Request) -> Response:
+    """Show who is due for renewal over all classes, or those whose name holds what was typed."""
+    lecturer_only(request)
+    return await _people(request, "")
+
+
+async def people_of_class(request: Request) -> Response:
+    """Show the same for one class."""
+    lecturer_only(request)
+    ledger = context_of(request).ledger
+    info = await off_loop(lambda: classes.find_class(ledger, request.path_params["code"]))
+    return await _people(request, info.code)
+
+
+async def _people(request: Request, code: str) -> Response:
+    context = context_of(request)
+    asked = " ".join(request.query_params.get("q", "").split())[:80]
+    today = _today(request)
+
+    def found() -> list[tuple[classes.ClassInfo, decisions.Standing]]:
+        rooms = [one for one in classes.all_classes(context.ledger) if code in ("", one.code)]
+        lines = []
+        for info in rooms:
+            fair: dict[str, int] = {}
+            for pair in context.pair_books.now(info.code).pairs.values():
+                fair[pair.opening.learner] = fair.get(pair.opening.learner, 0) + pair.fair
+            every = decisions.standings(context.ledger, info.code, today, fair)
+            lines += [(info, one) for one in every if asked.casefold() in one.name.casefold()]
+        return sorted(lines, key=lambda line: (line[1].place, line[1].name.casefold()))
+
+    lines = await off_loop(found)
+    values = {"lines": lines[:MOST_FOUND], "more": max(0, len(lines) - MOST_FOUND), "asked": asked, "code": code}
+    return page(request, "evidence.html", values)
+
+
+async def person(request: Request) -> Response:
+    """Show what the record shows of a learner, with the form to sign."""
+    lecturer_only(request)
+    return await _person(request)
+
+
+async def sign(request: Request) -> Response:
+    """Sign a decision."""
+    lecturer_only(request)
+    form = await form_of(request, most_fields=30)
+    ledger, code, who = _whose(request)
+    given: dict[str, Any] = {
+        name: form.text(name) for name in decisions.Signing.__dataclass_fields__ if name in form.texts
+    }
+    given |= {name: form.text(name) == "yes" for name in _FLAGS}
+    needed = {name: given.get(name, "") for name in ("rule", "decision", "reasons", "assessor", "ref")}
+    signing = decisions.Signing(**{**given, **needed})
+    today = _today(request)
+    try:
+        await off_loop(lambda: decisions.sign(ledger, room=code, learner=who, signing=signing, today=today))
+    except BadInputError as refusal:
+        return await _person(request, form=form, refusal=str(refusal))
+    return RedirectResponse(f"/evidence/{code}/{who}#decisions", 303)
+
+
+async def amend(request: Request) -> Response:
+    """Change one field of a decision by a further row."""
+    lecturer_only(request)
+    form = await form_of(request)
+    ledger, code, who = _whose(request)
+    act = {name: form.text(name) for name in ("name", "new", "by", "why", "ref")}
+    row = _row(form)
+    await off_loop(lambda: decisions.amend(ledger, room=code, learner=who, row=row, **act))
+    return RedirectResponse(f"/evidence/{code}/{who}#decisions", 303)
+
+
+async def appeal(request: Request) -> Response:
+    """Record an appeal, or what became of it."""
+    lecturer_only(request)
+    form = await form_of(request)
+    ledger, code, who = _whose(request)
+    act = {name: form.text(name) for name in ("by", "grounds", "outcome", "ref")}
+    row = _row(form)
+    await off_loop(lambda: decisions.appeal(ledger, room=code, learner=who, row=row, **act))
+    return RedirectResponse(f"/evidence/{code}/{who}#decisions", 303)
+
+
+async def feedback(request: Request) -> Response:
+    """Show one page with one fix, for the talk after the test."""
+    lecturer_only(request)
+    return page(request, "evidence_feedback.html", await _values(request))
+
+
+async def rules(request: Request) -> Response:
+    """Show every rule with its odds."""
+    lecturer_only(request)
+    return await _rules_page(request)
+
+
+async def adopt_rules(request: Request) -> Response:
+    """Show how an own file of rules is read, with odds; adopt it once asked."""
+    lecturer_only(request)
+    form = await form_of(request)
+    name, data = form.files.get("file", ("", b""))
+    if not data:
+        name, data = "rules.csv", form.text("text").encode()
+    ledger = context_of(request).ledger
+    preview, text = await off_loop(lambda: parse_rules(data, name or "rules.csv"))
+    if form.text("adopt") == "yes":
+        await off_loop(lambda: pass_rules.adopt(ledger, data, name or "rules.csv"))
+        return RedirectResponse("/evidence/rules", 303)
+    shown = await off_loop(lambda: [pass_rules.odds_of(rule) for rule in preview.values()])
+    return await _rules_page(request, preview=shown, text=text)
+
+
+async def _rules_page(
+    request: Request, *, preview: list[pass_rules.RuleOdds] | None = None, text: str = ""
+) -> Response:
+    ledger = context_of(request).ledger
+    known = await off_loop(lambda: [pass_rules.odds_of(rule) for rule in pass_rules.known_rules(ledger).values()])
+    return page(request, "evidence_rules.html", {"known": known, "preview": preview, "text": text})
+
+
+async def _person(request: Request, *, form: Form | None = None, refusal: str = "") -> Response:
+    values = await _values(request, form)
+    ledger = context_of(request).ledger
+    shown = values["shown"]
+    values |= {
+        "rules": await off_loop(lambda: list(pass_rules.known_rules(ledger).values())),
+        "varieties": {name: words for name, (words, _) in VARIETIES.items()},
+        "odds": await off_loop(lambda: pass_rules.odds_of(shown.rule)),
+        "typed": form.texts if form else {},
+        "refusal": refusal,
+        "ref": form.text("ref") if form and form.text("ref") else secrets.token_hex(8),
+        "settings": decisions.SETTINGS,
+        "outcomes": decisions.OUTCOMES,
+        "amendable": decisions.AMENDABLE,
+        "verdicts": judging.SHOWN,
+        "caution": judging.CAUTION,
+    }
+    return page(request, "evidence_person.html", values, status=422 if refusal else 200)
+
+
+async def _values(request: Request, form: Form | None = None) -> dict[str, Any]:
+    ledger, code, who = _whose(request)
+    given = form.texts if form else request.query_params
+    rule, basis = given.get("rule") or DEFAULT_RULE, given.get("basis", "")
+    variety = given.get("variety") or "high"
+
+    def found() -> dict[str, Any]:
+        info = classes.find_class(ledger, code)
+        try:
+            shown = decisions.evidence_now(ledger, info.code, who, rule, basis=basis, variety=variety)
+        except BadInputError:
+            if form is None:
+                raise
+            shown = decisions.evidence_now(ledger, info.code, who, DEFAULT_RULE)
+        signed = decisions.decisions_of(ledger, info.code, who)
+        return {
+            "info": info,
+            "who": who,
+            "name": classes.name_of(ledger, info.code, who),
+            "shown": shown,
+            "decisions": signed,
+            "currency": decisions.currency_of(signed, _today(request)),
+            "fix": one_fix(shown),
+            "pairs_basis": PAIRS,
+            "today": _today(request).isoformat(),
+        }
+
+    return await off_loop(found)
+
+
+def _whose(request: Request) -> tuple[Any, str, str]:
+    return context_of(request).ledger, request.path_params["code"].upper(), request.path_params["who"]
+
+
+def _row(form: Form) -> int:
+    text = form.text("row")
+    if not (text.isascii() and text.isdigit() and len(text) < 16):
+        raise NotFoundError("No such decision about this learner.")
+    return int(text)
+
+
+def _today(request: Request) -> date:
+    return context_of(request).clock().astimezone().date()
+
+
+routes = [
+    Route("/evidence", people),
+    Route("/evidence/rules", rules),
+    Route("/evidence/rules", adopt_rules, methods=["POST"]),
+    Route("/evidence/{code}", people_of_class),
+    Route("/evidence/{code}/{who}", person),
+    Route("/evidence/{code}/{who}/sign", sign, methods=["POST"]),
+    Route("/evidence/{code}/{who}/amend", amend, methods=["POST"]),
+    Route("/evidence/{code}/{who}/appeal", appeal, methods=["POST"]),
+    Route("/evidence/{code}/{who}/feedback", feedback),
+]
