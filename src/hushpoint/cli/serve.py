@@ -7,6 +7,7 @@ import shutil
 import socket
 import ssl
 import sys
+import threading
 from contextlib import suppress
 from datetime import UTC, datetime
 from pathlib import Path
@@ -74,7 +75,11 @@ def serve_demo(*, data: Path | None, port: int, class_mode: bool) -> None:
     except OSError as trouble:
         raise ServeError(f"{folder}: {trouble.strerror}; name a folder that can be written") from None
     said = f"class code {code}; lecturer's password {demo.PASSWORD}"
-    _run(_settings(folder, port, class_mode, invented=True, demo_password=demo.PASSWORD), said)
+    settings = _settings(folder, port, class_mode, invented=True, demo_password=demo.PASSWORD)
+    # what takes long is made while the first pages are looked at; a daemon, so that leaving waits for nothing: each of
+    # its acts is whole in the ledger or not there, and the next start goes on
+    filling = threading.Thread(target=_fill_up, args=(folder, code), name="invented", daemon=True)
+    _run(settings, said, beside=filling)
 
 
 def _demo_ready(folder: Path) -> str:
@@ -87,17 +92,33 @@ def _demo_ready(folder: Path) -> str:
         marker.write_text("Everything in this folder is invented.\n", encoding="utf-8")
         for left in folder.glob(f"{FILE_NAME}*"):
             left.unlink()  # a first run that was stopped half way begins anew
-        files = RecordingFiles(folder)
-        shutil.rmtree(files.kept, ignore_errors=True)
+        (folder / "FULL").unlink(missing_ok=True)
+        shutil.rmtree(RecordingFiles(folder).kept, ignore_errors=True)
         print("making the invented college ...", file=sys.stderr)  # noqa: T201
         now = datetime.now(UTC)
         clock = demo.DemoClock(now)
         ledger = open_sqlite(folder / FILE_NAME, clock=clock)
         code = demo.build_demo(ledger, clock, now)
-        demo.add_recordings(ledger, files)
         ledger.close()
         (folder / "READY").write_text(f"{code}\n", encoding="utf-8")
     return (folder / "READY").read_text(encoding="utf-8").strip()
+
+
+def _fill_up(folder: Path, code: str) -> None:
+    """Make the rest of the invented college, unless it is there."""
+    full = folder / "FULL"
+    if full.exists():
+        return
+    now = datetime.now(UTC)
+    clock = demo.DemoClock(now)
+    ledger = open_sqlite(folder / FILE_NAME, clock=clock)
+    try:
+        demo.fill_up(ledger, clock, now, RecordingFiles(folder), room=code)
+        full.touch()
+    except HushpointError as trouble:
+        print(f"the invented college stays smaller: {trouble}", file=sys.stderr)  # noqa: T201
+    finally:
+        ledger.close()
 
 
 def _settings(
@@ -126,11 +147,15 @@ def _settings(
     )
 
 
-def _run(settings: Settings, said: str = "", tls: tuple[Path, Path] | None = None) -> None:
+def _run(
+    settings: Settings, said: str = "", tls: tuple[Path, Path] | None = None, beside: threading.Thread | None = None
+) -> None:
     if tls:
         _check_tls(*tls)
     listener = _listener(settings.host, settings.port)
     app = build(settings)
+    if beside is not None:
+        beside.start()
     for address in (f"{'https' if tls else 'http'}://localhost:{settings.port}", *settings.addresses):
         print(f"open {address}", flush=True)  # noqa: T201
     if said:

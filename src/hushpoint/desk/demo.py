@@ -7,6 +7,7 @@ releases with a hand of their own, and writes what an ear of their own heard; th
 from __future__ import annotations
 
 import io
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import Any
@@ -14,7 +15,7 @@ from typing import Any
 import numpy as np
 
 from hushpoint.arm import STANDARD_CUFF, Person, held_release, render_measurement, truth_of
-from hushpoint.desk import access, bench, classes, papers, recordings, rounds
+from hushpoint.desk import access, bench, classes, demo_areas, papers, recordings, rounds
 from hushpoint.ledger.records import Ledger
 from hushpoint.measure import Heard
 from hushpoint.practice.sealed import Key
@@ -25,6 +26,10 @@ PASSWORD = "invented-lecturer"  # noqa: S105 - printed on the page; it opens inv
 SEED = 20260302
 POLICY = "PALPATED_30"
 WEEKS = 3
+JOINED = 14
+"""So many of the list have joined."""
+AT_ONCE = 5
+"""So many measurements are there before the first page (design choice: about half a second)."""
 PAPERS = 3
 """So many of the class have taken its listening paper."""
 RECORDED: tuple[tuple[float, float, tuple[float, float] | None], ...] = (
@@ -88,23 +93,52 @@ class DemoClock:
 
 
 def build_demo(ledger: Ledger, clock: DemoClock, now: datetime) -> str:
-    """Fill an empty ledger whose clock is `clock` with the invented class; return its code."""
-    rng = np.random.default_rng(SEED)
+    """Fill an empty ledger whose clock is `clock` with the invented college; return the code of its class.
+
+    Something stands in every area, so that the app can answer at once; `fill_up` makes what takes longer.
+    """
     access.set_password(ledger, PASSWORD)
     room = classes.open_class(ledger, name=CLASS_NAME, policy_id=POLICY)
     classes.add_roster(ledger, room=room, names=list(NAMES))
-    learners = [classes.join(ledger, room=room, name=name) for name in NAMES[:14]]
-    habits = [_habit(rng) for _ in learners]
-    start = now - timedelta(weeks=WEEKS)
-    for week in range(WEEKS):
-        for place, (who, habit) in enumerate(zip(learners, habits, strict=True)):
-            for time in range(1 if place % 4 == 3 else 2):  # some meet fewer people than others
-                clock.to(start + timedelta(weeks=week, days=1, minutes=7 * time + place))
-                _measure(ledger, room=room, who=who, ref=f"invented-{week}-{time}", habit=habit, rng=rng)
-    clock.to(now - timedelta(days=2))
-    _round_and_paper(ledger, room=room, learners=learners, habits=habits)
+    learners = [classes.join(ledger, room=room, name=name) for name in NAMES[:JOINED]]
+    first = _planned(now)[:AT_ONCE]
+    for moment, *which in first:
+        clock.to(moment)
+        _measure(ledger, room=room, who=learners[which[0]], which=which)
+    demo_areas.furnish(ledger, clock.to, now, room=room, learners=learners)
     clock.to(now)
     return room
+
+
+def fill_up(ledger: Ledger, clock: DemoClock, now: datetime, files: recordings.RecordingFiles, *, room: str) -> None:
+    """Make the rest of the college on a ledger of its own, whose clock is `clock`; begun again, it goes on.
+
+    Meant for a thread beside the app: one act at a time, each whole, so that it may be stopped between any two.
+    """
+    names = {name: who for who, name in classes.names_of(ledger, room).items()}
+    learners = [names.get(name) for name in NAMES[:JOINED]]  # some may have been erased meanwhile
+    demo_areas.plan(ledger, now, room=room)
+    add_recordings(ledger, files)
+    for moment, *which in _planned(now)[AT_ONCE:]:
+        clock.to(moment)
+        who = learners[which[0]]
+        if who is not None:
+            _measure(ledger, room=room, who=who, which=which)
+    clock.to(now - timedelta(days=2))
+    here = [(who, _habit(place)) for place, who in enumerate(learners) if who is not None]
+    if not papers.papers_of(ledger, room):
+        _round_and_paper(ledger, room=room, learners=[who for who, _ in here], habits=[habit for _, habit in here])
+
+
+def _planned(now: datetime) -> list[tuple[datetime, int, int, int]]:
+    """Return when who measures: moment, place on the list, week, time."""
+    return [
+        (now - timedelta(weeks=WEEKS - week) + timedelta(days=1, minutes=7 * time + place), place, week, time)
+        for week in range(WEEKS)
+        for time in range(2)
+        for place in range(JOINED)
+        if time == 0 or place % 4 != 3  # some meet fewer people than others
+    ]
 
 
 def _round_and_paper(ledger: Ledger, *, room: str, learners: list[str], habits: list[Habit]) -> None:
@@ -137,7 +171,10 @@ def _heard(key: Key, habit: Habit, rng: np.random.Generator) -> dict[str, int | 
 
 def add_recordings(ledger: Ledger, files: recordings.RecordingFiles) -> None:
     """Keep rendered recordings as if taken from an arm, each with the readings of two invented observers."""
+    there = {held.label for held in recordings.all_kept(ledger)}
     for place, (systolic, diastolic, gap) in enumerate(RECORDED):
+        if f"Invented {place + 1}" in there:
+            continue
         person = Person(systolic_mmhg=systolic, diastolic_mmhg=diastolic, gap_mmhg=gap)
         made = render_measurement(person, release_mmhg_per_s=2.5, seed=SEED + place, noise="quiet")
         pairs = zip(made.time_s.tolist(), made.pressure_mmhg.tolist(), strict=True)
@@ -152,10 +189,10 @@ def add_recordings(ledger: Ledger, files: recordings.RecordingFiles) -> None:
             )
 
 
-def _measure(
-    ledger: Ledger, *, room: str, who: str, ref: str, habit: Habit, rng: np.random.Generator
-) -> dict[str, Any]:
-    """Let one invented learner measure one practice person."""
+def _measure(ledger: Ledger, *, room: str, who: str, which: Sequence[int]) -> dict[str, Any]:
+    """Let one invented learner measure one practice person; `which` is place, week, time: the same once only."""
+    place, week, time = which
+    rng, habit, ref = np.random.default_rng([SEED, *which]), _habit(place), f"invented-{week}-{time}"
     begun = bench.begin(ledger, who=who, ref=ref, room=room, policy_id=POLICY, seed=int(rng.integers(2**40)))
     choices = {
         row.id: row.right if rng.random() < habit.careful else str(rng.choice([one.id for one in row.choices]))
@@ -216,8 +253,9 @@ def _written(end: object, late_mmhg: float, habit: Habit, rng: np.random.Generat
     return int(np.clip(round(heard / grid) * grid, 0, 300))
 
 
-def _habit(rng: np.random.Generator) -> Habit:
+def _habit(place: int) -> Habit:
     """Draw the habits of an invented learner: most are steady, a few hurry, a few love tens."""
+    rng = np.random.default_rng([SEED, place])
     return Habit(
         ear_mmhg=float(rng.choice([1.0, 1.5, 2.5, 4.0])),
         late_mmhg=float(rng.choice([0.0, 0.0, 2.0, 4.0])),
