@@ -39,6 +39,7 @@ READ: dict[tuple[str, str], Asked] = {
     ("GET", "/evidence/{code}"): lecturers(200),
     ("GET", "/evidence/{code}/{who}"): lecturers(200),
     ("GET", "/evidence/{code}/{who}/feedback"): lecturers(200),
+    ("GET", "/evidence/{code}/{who}/bundle.zip"): lecturers(200),
 }
 TABLE: dict[tuple[str, str], Asked] = {
     **opened_to("auditor", READ),

@@ -260,12 +260,33 @@ def demo(
 
 
 @app.command()
+def export(
+    learners: Annotated[list[str], typer.Argument(metavar="LEARNER...", help="Learners, by name or id.")],
+    out: Annotated[Path, typer.Option(help="Folder to write into.")] = Path("out"),
+    room: Annotated[str | None, typer.Option("--in", help="Code of the class, where a name is in several.")] = None,
+    data: DataDir = None,
+    database: Annotated[str | None, typer.Option(help="PostgreSQL URL in place of the SQLite file.")] = None,
+) -> None:
+    """Write an evidence bundle a learner: a ZIP to read, print and recompute without the ledger."""
+    from hushpoint.cli.export import export_bundles
+
+    export_bundles(learners, out=out, room=room, data=data, database=database)
+
+
+@app.command()
 def verify(
+    bundle: Annotated[
+        Path | None, typer.Argument(metavar="[BUNDLE]", help="An evidence bundle, in place of the ledger.")
+    ] = None,
     data: DataDir = None,
     database: Annotated[str | None, typer.Option(help="PostgreSQL URL in place of the SQLite file.")] = None,
     json: AsJson = False,
 ) -> None:
-    """Recompute the journal's chain of digests and name the first altered row."""
+    """Recompute the journal's chain, or a bundle's digests and verdicts, and name the first altered row."""
+    if bundle is not None:
+        from hushpoint.cli.export import verify_bundle_file
+
+        raise typer.Exit(verify_bundle_file(bundle, data=data, database=database, as_json=json))
     from hushpoint.cli.keep import verify_ledger
 
     raise typer.Exit(verify_ledger(data=data, database=database, as_json=json))

@@ -11,6 +11,7 @@ from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
 from hushpoint.desk import classes, decisions, judging, pass_rules
+from hushpoint.desk.bundle import bundle
 from hushpoint.desk.evidence import PAIRS, VARIETIES
 from hushpoint.desk.feedback import one_fix
 from hushpoint.desk.rules_csv import parse_rules
@@ -109,6 +110,21 @@ async def feedback(request: Request) -> Response:
     """Show one page with one fix, for the talk after the test."""
     lecturer_only(request)
     return page(request, "evidence_feedback.html", await _values(request))
+
+
+async def bundle_file(request: Request) -> Response:
+    """Send a learner's evidence bundle."""
+    lecturer_only(request)
+    context = context_of(request)
+    _, code, who = _whose(request)
+    made_at = context.clock()
+    made = await off_loop(
+        lambda: bundle(context.ledger, room=code, who=who, made_at=made_at, invented=context.invented)
+    )
+    name = f"evidence-{code}-{who[:8]}.zip"
+    return Response(
+        made, media_type="application/zip", headers={"Content-Disposition": f'attachment; filename="{name}"'}
+    )
 
 
 async def rules(request: Request) -> Response:
@@ -216,4 +232,5 @@ routes = [
     Route("/evidence/{code}/{who}/amend", amend, methods=["POST"]),
     Route("/evidence/{code}/{who}/appeal", appeal, methods=["POST"]),
     Route("/evidence/{code}/{who}/feedback", feedback),
+    Route("/evidence/{code}/{who}/bundle.zip", bundle_file),
 ]

@@ -1,0 +1,80 @@
+"""`hushpoint export` and `hushpoint verify BUNDLE`: evidence bundles made and checked."""
+
+from __future__ import annotations
+
+import json
+import sys
+from datetime import UTC, datetime
+from pathlib import Path
+
+import typer
+
+from hushpoint.cli.keep import DEFAULT_DATA
+from hushpoint.desk.bundle import LARGEST_BYTES, bundle, find_learner, verify_bundle
+from hushpoint.errors import BadInputError
+from hushpoint.ledger.store import open_ledger
+
+
+def export_bundles(
+    learners: list[str], *, out: Path, room: str | None, data: Path | None, database: str | None
+) -> None:
+    """Write one bundle a learner into a folder; nothing where a learner is not found or a file is there already."""
+    ledger = open_ledger(data or DEFAULT_DATA, database, create=False)
+    try:
+        found = [find_learner(ledger, typed, room or "") for typed in learners]
+        paths = [out / f"evidence-{code}-{who[:8]}.zip" for code, who in found]
+        for path in paths:
+            if path.exists():
+                raise BadInputError(f"{path}: is there already; name a new folder with --out")
+        made_at = datetime.now(UTC)
+        made = [bundle(ledger, room=code, who=who, made_at=made_at) for code, who in found]
+    finally:
+        ledger.close()
+    out.mkdir(parents=True, exist_ok=True, mode=0o700)
+    for path, data_of in zip(paths, made, strict=True):
+        path.touch(mode=0o600)
+        path.write_bytes(data_of)
+        typer.echo(str(path))
+    print(f"{len(made)} bundles written; they hold names: keep them private", file=sys.stderr)  # noqa: T201
+
+
+def verify_bundle_file(file: Path, *, data: Path | None, database: str | None, as_json: bool) -> int:
+    """Print what a bundle shows when all is recomputed; return the exit status, 1 where something was altered."""
+    try:
+        with file.open("rb") as opened:
+            content = opened.read(LARGEST_BYTES + 1)
+    except OSError as refusal:
+        raise BadInputError(f"{file}: cannot be read: {refusal.strerror}") from None
+    if len(content) > LARGEST_BYTES:
+        raise BadInputError(f"{file}: larger than {LARGEST_BYTES // 1_000_000} MB, the most that is read")
+    found = verify_bundle(content)
+    if data is not None or database is not None:
+        ledger = open_ledger(data or DEFAULT_DATA, database, create=False)
+        try:
+            stands = {one.row.seq: one.row.chain for one in ledger.kept(found.chains)}
+        finally:
+            ledger.close()
+        found.problems += [
+            f"row {seq}: the ledger says otherwise" for seq, chain in found.chains.items() if stands.get(seq) != chain
+        ]
+    whole = not found.problems
+    if as_json:
+        told = {
+            "whole": whole, "rows": found.rows, "erased": found.erased, "altered_rows": found.altered_rows,
+            "problems": found.problems, "decisions": found.decisions, "head": found.head,
+        }  # fmt: skip
+        typer.echo(json.dumps(told))
+        return 0 if whole else 1
+    for problem in found.problems:
+        typer.echo(f"altered: {problem}")
+    if whole:
+        typer.echo(f"whole: {found.rows} rows, {found.erased} of them erased on request; journal head {found.head}")
+    for one in found.decisions:
+        follows = "follows from the evidence" if one["follows"] else "does not follow from the evidence"
+        if one["evidence_erased_since"]:
+            follows = "cannot be recomputed in full: evidence was erased on request since"
+        typer.echo(
+            f"row {one['row']}, signed {one['signed_on']}, {one['decision']} by {one['rule']}: {follows} "
+            f"(recomputed: {one['recomputed']})"
+        )
+    return 0 if whole else 1
