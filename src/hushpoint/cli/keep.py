@@ -9,9 +9,12 @@ from pathlib import Path
 import typer
 
 from hushpoint.ledger.backup import restore_backup, write_backup
+from hushpoint.ledger.sealed_file import passphrase_in
 from hushpoint.ledger.store import open_ledger
 
 DEFAULT_DATA = Path("hushpoint-data")
+RECORDINGS = "recordings"
+"""The folder of kept recordings in the data folder (desk/recordings.py)."""
 
 
 def verify_ledger(*, data: Path | None, database: str | None, as_json: bool) -> int:
@@ -60,24 +63,28 @@ def new_password(*, data: Path | None, database: str | None, role: str) -> None:
     print(f"the {role}'s password is set; whoever was signed in as {role} is signed out", file=sys.stderr)  # noqa: T201
 
 
-def backup_ledger(file: Path, *, data: Path | None, database: str | None) -> None:
+def backup_ledger(file: Path, *, data: Path | None, database: str | None, passphrase_file: Path | None) -> None:
     """Write a backup of an existing ledger."""
-    ledger = open_ledger(data or DEFAULT_DATA, database, create=False)
+    passphrase = passphrase_in(passphrase_file) if passphrase_file else None
+    folder = data or DEFAULT_DATA
+    ledger = open_ledger(folder, database, create=False)
     try:
-        rows = write_backup(ledger, file)
+        rows = write_backup(ledger, file, passphrase=passphrase, recordings=folder / RECORDINGS)
     finally:
         ledger.close()
     print(f"{rows} rows kept in {file}", file=sys.stderr)  # noqa: T201
 
 
-def restore_ledger(file: Path, *, data: Path | None, database: str | None) -> None:
+def restore_ledger(file: Path, *, data: Path | None, database: str | None, passphrase_file: Path | None) -> None:
     """Bring a backup into an empty ledger, made where it is missing."""
     from hushpoint.ledger.backup import read_backup
 
-    read_backup(file)  # refused before a ledger is made
-    ledger = open_ledger(data or DEFAULT_DATA, database)
+    passphrase = passphrase_in(passphrase_file) if passphrase_file else None
+    folder = data or DEFAULT_DATA
+    read_backup(file, passphrase=passphrase)  # refused before a ledger is made
+    ledger = open_ledger(folder, database)
     try:
-        rows = restore_backup(ledger, file)
+        rows = restore_backup(ledger, file, passphrase=passphrase, recordings=folder / RECORDINGS)
     finally:
         ledger.close()
     print(f"{rows} rows brought in from {file}", file=sys.stderr)  # noqa: T201

@@ -293,15 +293,29 @@ def verify(
 
 
 @app.command()
+def doctor(
+    data: DataDir = None,
+    database: Annotated[str | None, typer.Option(help="PostgreSQL URL in place of the SQLite file.")] = None,
+    port: Annotated[int, typer.Option(help="The port to be served on.", min=1, max=65535)] = 8100,
+    json: AsJson = False,
+) -> None:
+    """Say what is wrong and what to do; change nothing."""
+    from hushpoint.cli.doctor import doctor_told
+
+    raise typer.Exit(doctor_told(data=data, database=database, port=port, as_json=json))
+
+
+@app.command()
 def backup(
     file: Annotated[Path, typer.Argument(help="File to write; must not exist.")],
     data: DataDir = None,
     database: Annotated[str | None, typer.Option(help="PostgreSQL URL in place of the SQLite file.")] = None,
+    passphrase_file: Annotated[Path | None, typer.Option(help="File with the passphrase, one line.")] = None,
 ) -> None:
     """Write everything in the ledger to one portable file."""
     from hushpoint.cli.keep import backup_ledger
 
-    backup_ledger(file, data=data, database=database)
+    backup_ledger(file, data=data, database=database, passphrase_file=passphrase_file)
 
 
 @app.command()
@@ -309,11 +323,12 @@ def restore(
     file: Annotated[Path, typer.Argument(help="A file that `backup` wrote.")],
     data: DataDir = None,
     database: Annotated[str | None, typer.Option(help="PostgreSQL URL in place of the SQLite file.")] = None,
+    passphrase_file: Annotated[Path | None, typer.Option(help="File with the passphrase, one line.")] = None,
 ) -> None:
     """Bring a backup into an empty ledger."""
     from hushpoint.cli.keep import restore_ledger
 
-    restore_ledger(file, data=data, database=database)
+    restore_ledger(file, data=data, database=database, passphrase_file=passphrase_file)
 
 
 def _one_line(refusal: typer.TyperException) -> str:

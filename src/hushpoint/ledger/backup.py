@@ -1,15 +1,20 @@
 """One portable file for everything in a ledger: gzip of JSON lines, checked before a row of it is believed.
 
-Line 1 is a header, then one line a row, then a foot with the digest of all lines before it. It goes from SQLite to
+Line 1 is a header, then one line a row, then the files of kept recordings in pieces, then a foot with the digest of all
+lines before it. It goes from SQLite to
 PostgreSQL and back. The key that signs cookies stays behind: whoever restores signs in again.
 """
 
 from __future__ import annotations
 
+import base64
 import gzip
 import hashlib
+import io
 import json
 import os
+import re
+import shutil
 import zlib
 from collections.abc import Iterator
 from contextlib import suppress
@@ -18,32 +23,52 @@ from typing import Any
 
 from hushpoint import __version__
 from hushpoint.ledger.records import Kind, LedgerError, Row, Stored
+from hushpoint.ledger.sealed_file import Sealing, Unsealing, is_sealed
 from hushpoint.ledger.sql import SqlLedger
 from hushpoint.ledger.verify import verify_rows
 
 FORMAT = "hushpoint-backup"
-FORMAT_VERSION = 1
+FORMAT_VERSION, FORMAT_WITHOUT_FILES = 2, 1
 LEFT_BEHIND = frozenset({"cookie_key"})
 LONGEST_LINE = 20_000_000
+_PIECE = 3 << 18
+_FILE = b'{"file"'
+_FILE_NAME = re.compile(r"[0-9a-f]{20}\.[a-z0-9]{1,5}")
 
 
-def write_backup(ledger: SqlLedger, path: Path) -> int:
-    """Write everything to a new file, mode 0600, whole or not at all; return how many rows it holds."""
+class _UnknownKindError(Exception):
+    """A row is of a kind that this version does not know."""
+
+
+def write_backup(
+    ledger: SqlLedger, path: Path, *, passphrase: str | None = None, recordings: Path | None = None
+) -> int:
+    """Write everything to a new file, mode 0600, whole or not at all; return how many rows it holds.
+
+    `recordings` is the folder of kept recordings, left out where it is None or is not there; with a passphrase the
+    file is sealed.
+    """
     if path.exists():
         raise LedgerError(f"{path}: is there already; name a new file")
     part = path.with_name(f".{path.name}.part")
     settings = {key: value for key, value in ledger.settings().items() if key not in LEFT_BEHIND}
-    header = {"format": FORMAT, "version": FORMAT_VERSION, "hushpoint": __version__, "settings": settings}
-    total, count = hashlib.sha256(), 0
+    kept = _kept(recordings)
+    version = FORMAT_VERSION if kept else FORMAT_WITHOUT_FILES
+    header = {"format": FORMAT, "version": version, "hushpoint": __version__, "settings": settings}
+    total, rows, count = hashlib.sha256(), 0, 0
     try:
         handle = os.open(part, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600)
         with os.fdopen(handle, "wb") as raw:
-            with gzip.GzipFile(fileobj=raw, mode="wb", mtime=0) as packed:
-                for record in _lines(header, ledger.stored()):
+            sealing = Sealing(raw, passphrase) if passphrase else None
+            with gzip.GzipFile(fileobj=sealing or raw, mode="wb", mtime=0) as packed:
+                for record in _lines(header, ledger.stored(), kept):
                     packed.write(record)
                     total.update(record)
                     count += 1
+                    rows += record.startswith(b'{"row"')
                 packed.write(_line({"rows": count - 1, "sha256": total.hexdigest()}))
+            if sealing:
+                sealing.finish()
             raw.flush()
             os.fsync(raw.fileno())
         part.rename(path)
@@ -52,34 +77,35 @@ def write_backup(ledger: SqlLedger, path: Path) -> int:
         with suppress(OSError):
             part.unlink()
         raise LedgerError(f"{path}: cannot be written: {error.strerror}") from error
-    return count - 1
+    return rows
 
 
-def read_backup(path: Path) -> tuple[list[Stored], dict[str, str]]:
+def read_backup(path: Path, *, passphrase: str | None = None) -> tuple[list[Stored], dict[str, str]]:
     """Read and check a backup; raises LedgerError in one line for anything but a whole, unaltered one."""
-    total = hashlib.sha256()
-    lines: list[bytes] = []
+    total, count = hashlib.sha256(), 0
+    rows: list[Stored] = []
+    first = last = b""
     try:
-        with gzip.open(path, "rb") as packed:
-            while line := packed.readline(LONGEST_LINE):
-                lines.append(line)
-    except (OSError, EOFError, zlib.error) as error:
-        said = getattr(error, "strerror", None) or "it is cut short or no backup"
-        raise LedgerError(f"{path}: cannot be read: {said}") from error
-    try:
-        for line in lines[:-1]:
-            total.update(line)
-        header, foot = json.loads(lines[0]), json.loads(lines[-1])
+        for line in _read_lines(path, passphrase):
+            if count:
+                total.update(last)
+            if count > 1 and not last.startswith(_FILE):
+                rows.append(_stored(json.loads(last)))
+            first = first or line
+            last = line
+            count += 1
+        header, foot = json.loads(first), json.loads(last)
         if header["format"] != FORMAT:
             raise KeyError("format")
         version = int(header["version"])
         if version > FORMAT_VERSION:
             raise LedgerError(f"{path}: is of format {version}, newer than this Hushpoint reads ({FORMAT_VERSION})")
-        if foot["sha256"] != total.hexdigest() or foot["rows"] != len(lines) - 2:
+        if foot["sha256"] != total.hexdigest() or foot["rows"] != count - 2:
             raise LedgerError(f"{path}: its digest does not fit: the file was altered or cut short")
-        rows = [_stored(json.loads(line)) for line in lines[1:-1]]
         settings = {str(key): str(value) for key, value in header["settings"].items()}
         found = verify_rows(rows)
+    except _UnknownKindError as unknown:
+        raise LedgerError(f"{path}: holds rows of kind {unknown}: it needs a newer Hushpoint than this one") from None
     except (ValueError, LookupError, TypeError, AttributeError, RecursionError, OverflowError) as error:
         raise LedgerError(f"{path}: is no Hushpoint backup") from error
     if found.first_altered is not None:
@@ -87,10 +113,71 @@ def read_backup(path: Path) -> tuple[list[Stored], dict[str, str]]:
     return rows, settings
 
 
-def restore_backup(ledger: SqlLedger, path: Path) -> int:
-    """Bring a backup into an empty ledger, all or nothing; return how many rows came."""
-    rows, settings = read_backup(path)
-    return ledger.bring_in(rows, settings)
+def restore_backup(
+    ledger: SqlLedger, path: Path, *, passphrase: str | None = None, recordings: Path | None = None
+) -> int:
+    """Bring a backup into an empty ledger, all or nothing; return how many rows came.
+
+    Files of recordings are unpacked beside their place first, and moved there once the rows are in.
+    """
+    rows, settings = read_backup(path, passphrase=passphrase)
+    if ledger.last():
+        raise LedgerError("the ledger is not empty: restore into an empty one")
+    if recordings is None:
+        return ledger.bring_in(rows, settings)
+    beside = recordings.with_name(f".{recordings.name}.part")
+    try:
+        shutil.rmtree(beside, ignore_errors=True)
+        for line in _read_lines(path, passphrase):
+            if line.startswith(_FILE):
+                _unpack(beside, json.loads(line))
+        count = ledger.bring_in(rows, settings)
+        if beside.is_dir():
+            recordings.mkdir(parents=True, exist_ok=True, mode=0o700)
+            for file in beside.iterdir():
+                file.replace(recordings / file.name)
+            beside.rmdir()
+    except (OSError, ValueError, LookupError, TypeError) as error:
+        shutil.rmtree(beside, ignore_errors=True)
+        said = getattr(error, "strerror", None) or "the backup holds a file that is none of ours"
+        raise LedgerError(f"{recordings}: cannot be written: {said}") from error
+    except LedgerError:
+        shutil.rmtree(beside, ignore_errors=True)
+        raise
+    return count
+
+
+def _read_lines(path: Path, passphrase: str | None) -> Iterator[bytes]:
+    """Yield a backup's lines, unsealed and unpacked."""
+    try:
+        if is_sealed(path):
+            if passphrase is None:
+                raise LedgerError(f"{path}: is encrypted; name the file of its passphrase with --passphrase-file")
+            unsealed = io.BufferedReader(Unsealing(path, passphrase), 1 << 16)
+            with unsealed, gzip.GzipFile(fileobj=unsealed) as packed:
+                yield from iter(lambda: packed.readline(LONGEST_LINE), b"")
+        else:
+            with gzip.open(path, "rb") as packed:
+                yield from iter(lambda: packed.readline(LONGEST_LINE), b"")
+    except (OSError, EOFError, zlib.error) as error:
+        said = getattr(error, "strerror", None) or "it is cut short or no backup"
+        raise LedgerError(f"{path}: cannot be read: {said}") from error
+
+
+def _kept(recordings: Path | None) -> list[Path]:
+    if recordings is None or not recordings.is_dir():
+        return []
+    return sorted(one for one in recordings.iterdir() if one.is_file() and _FILE_NAME.fullmatch(one.name))
+
+
+def _unpack(folder: Path, piece: dict[str, str]) -> None:
+    """Add one piece to its file."""
+    if not _FILE_NAME.fullmatch(piece["file"]):
+        raise ValueError("file")
+    folder.mkdir(parents=True, exist_ok=True, mode=0o700)
+    handle = os.open(folder / piece["file"], os.O_WRONLY | os.O_CREAT | os.O_APPEND, 0o600)
+    with os.fdopen(handle, "ab") as file:
+        file.write(base64.b64decode(piece["data"], validate=True))
 
 
 def _keep_name(folder: Path) -> None:
@@ -102,7 +189,7 @@ def _keep_name(folder: Path) -> None:
         os.close(handle)
 
 
-def _lines(header: dict[str, Any], rows: Iterator[Stored]) -> Iterator[bytes]:
+def _lines(header: dict[str, Any], rows: Iterator[Stored], kept: list[Path]) -> Iterator[bytes]:
     yield _line(header)
     for stored in rows:
         row = stored.row
@@ -112,6 +199,10 @@ def _lines(header: dict[str, Any], rows: Iterator[Stored]) -> Iterator[bytes]:
                 "payload": None if stored.text is None else [stored.salt, stored.text],
             }
         )
+    for path in kept:
+        with suppress(FileNotFoundError), path.open("rb") as file:  # erased since the list was made
+            while piece := file.read(_PIECE):
+                yield _line({"file": path.name, "data": base64.b64encode(piece).decode()})
 
 
 def _line(record: dict[str, Any]) -> bytes:
@@ -122,4 +213,6 @@ def _stored(record: dict[str, Any]) -> Stored:
     seq, at, kind, version, room, who, ref, digest, chain = record["row"]
     salt, text = record["payload"] or (None, None)
     body = None if text is None else json.loads(text)
+    if kind not in set(Kind):
+        raise _UnknownKindError(str(kind)[:40].encode("ascii", "replace").decode())
     return Stored(Row(int(seq), at, Kind(kind), int(version), room, who, ref, body, digest, chain), salt, text)

@@ -96,6 +96,32 @@ def open_postgres(url: str, data_dir: Path, *, clock: Clock = utc_now, create: b
     return SqlLedger(engine, clock)
 
 
+def version_of(data_dir: Path, database_url: str | None = None) -> str:
+    """Return "current", "older", "newer" or "none" for a ledger, which is left as it is; raises LedgerError."""
+    path = data_dir / FILE_NAME
+    if not database_url and not path.is_file():
+        return "none"
+    try:
+        url = sa.make_url(database_url) if database_url else sa.URL.create("sqlite", database=str(path))
+        engine = sa.create_engine(url.set(drivername="postgresql+psycopg") if database_url else url)
+        try:
+            with engine.connect() as connection:
+                at = MigrationContext.configure(connection).get_current_revision()
+        finally:
+            engine.dispose()
+    except (SQLAlchemyError, sqlite3.Error, ImportError) as error:
+        said = " ".join(str(getattr(error, "orig", None) or error).split())[:200]
+        raise LedgerError(said) from error
+    config = Config()
+    config.set_main_option("script_location", str(_MIGRATIONS).replace("%", "%%"))
+    scripts = ScriptDirectory.from_config(config)
+    if at is None:
+        return "none"
+    if at == scripts.get_current_head():
+        return "current"
+    return "older" if at in {script.revision for script in scripts.walk_revisions()} else "newer"
+
+
 def _prepare_sqlite(connection: Any, _record: object) -> None:
     connection.isolation_level = None  # transactions are begun below, never by the driver
     cursor = connection.cursor()
