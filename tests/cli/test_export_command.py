@@ -54,7 +54,8 @@ def test_three_bundles_for_an_auditor_and_one_altered_byte_in_the_store(data: Pa
     assert follows == [True, True, True]
     with sqlite3.connect(data / FILE_NAME) as store:
         ((seq, body),) = store.execute(
-            "SELECT p.seq, p.body FROM payload p JOIN journal j ON j.seq = p.seq WHERE j.kind = 'reading.taken' LIMIT 1"
+            "SELECT p.seq, p.body FROM payload p JOIN journal j ON j.seq = p.seq WHERE j.kind = 'reading.taken' "
+            "ORDER BY p.seq LIMIT 1"
         )
         store.execute("UPDATE payload SET body = ? WHERE seq = ?", (body.replace('"client":"K0', '"client":"K1'), seq))
     told = run.invoke(app, ["verify", "--data", str(data)])

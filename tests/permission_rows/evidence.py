@@ -18,6 +18,12 @@ OWN_RULES = (
     + "\nCOLLEGE_2026,College rule,2026-02-01,learner and lecturer,within 4: 90 %; within 8: 100 %,20,each,3,6,"
     "staff meeting,CHOICE,agreed by two assessors\n"
 )
+UNIT = (
+    "criterion,text,evidence,least,setting,source,unit,title\n"
+    "1.1,measures three clients,clients,3,any,unit,INVENTED1 R1,Measure resting blood pressure\n"
+    "1.2,twenty pairs,pairs,20,any,unit,INVENTED1 R1,Measure resting blood pressure\n"
+    "2.1,works with care,lecturer,1,any,unit,INVENTED1 R1,Measure resting blood pressure\n"
+)
 SIGNED = {
     "rule": "OBRIEN_90_95", "decision": "not_yet", "reasons": "more pairs", "assessor": "L. Okafor", "ref": "e1",
     "basis": "pairs", "variety": "high", "setting": "live", "noise": "quiet", "place": "room 4", "adjustment": "",
@@ -28,6 +34,7 @@ AMENDED = {"row": "{decision}", "name": "noise", "new": "loud", "by": "L. Okafor
 APPEALED = {"row": "{decision}", "by": "learner", "grounds": "gauge", "outcome": "open", "ref": "e3"}
 FORMS: dict[str, dict[str, str]] = {
     "/evidence/rules": {"text": OWN_RULES, "adopt": "yes"},
+    "/evidence/units": {"text": UNIT, "adopt": "yes"},
     "/evidence/{code}/{who}/sign": SIGNED,
     "/evidence/{code}/{who}/amend": AMENDED,
     "/evidence/{code}/{who}/appeal": APPEALED,
@@ -36,6 +43,7 @@ FORMS: dict[str, dict[str, str]] = {
 READ: dict[tuple[str, str], Asked] = {
     ("GET", "/evidence"): lecturers(200),
     ("GET", "/evidence/rules"): lecturers(200),
+    ("GET", "/evidence/units"): lecturers(200),
     ("GET", "/evidence/{code}"): lecturers(200),
     ("GET", "/evidence/{code}/{who}"): lecturers(200),
     ("GET", "/evidence/{code}/{who}/feedback"): lecturers(200),
@@ -44,6 +52,7 @@ READ: dict[tuple[str, str], Asked] = {
 TABLE: dict[tuple[str, str], Asked] = {
     **opened_to("auditor", READ),
     ("POST", "/evidence/rules"): lecturers(303, data=FORMS["/evidence/rules"]),
+    ("POST", "/evidence/units"): lecturers(303, data=FORMS["/evidence/units"]),
     ("POST", "/evidence/{code}/{who}/sign"): lecturers(303, data=SIGNED),
     ("POST", "/evidence/{code}/{who}/amend"): lecturers(303, data=AMENDED),
     ("POST", "/evidence/{code}/{who}/appeal"): lecturers(303, data=APPEALED),

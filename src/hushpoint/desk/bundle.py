@@ -437,7 +437,8 @@ def _pair_printed(pair: pairs.Pair) -> list[str]:
         return first + "".join(f" → {_written(one.numbers)} ({one.by})" for one in side.corrections)
 
     gap = " / ".join(
-        "—" if end is None else f"{end:+d}".replace("-", "\N{MINUS SIGN}") for end in pairs.difference(pair)
+        "—" if end is None else "0" if end == 0 else f"{end:+d}".replace("-", "\N{MINUS SIGN}")
+        for end in pairs.difference(pair)
     )
     why = pair.opening.unfair or pair.why_cancelled or ("fair" if pair.fair else "open")
     return [

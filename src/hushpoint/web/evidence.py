@@ -10,12 +10,13 @@ from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
-from hushpoint.desk import classes, decisions, judging, pass_rules
+from hushpoint.desk import classes, decisions, judging, pass_rules, units
 from hushpoint.desk.bundle import bundle
-from hushpoint.desk.evidence import PAIRS, VARIETIES
+from hushpoint.desk.evidence import PAIRS, VARIETIES, part_of
 from hushpoint.desk.feedback import one_fix
 from hushpoint.desk.rules_csv import parse_rules
 from hushpoint.errors import BadInputError, NotFoundError
+from hushpoint.ledger.records import Ledger
 from hushpoint.web.context import context_of, lecturer_only, off_loop, page
 from hushpoint.web.forms import Form, form_of
 
@@ -149,6 +150,40 @@ async def adopt_rules(request: Request) -> Response:
     return await _rules_page(request, preview=shown, text=text)
 
 
+async def unit_list(request: Request) -> Response:
+    """Show the units of competency that were adopted."""
+    lecturer_only(request)
+    return await _units_page(request)
+
+
+async def adopt_unit(request: Request) -> Response:
+    """Show how a unit's file is read; adopt it once asked."""
+    lecturer_only(request)
+    form = await form_of(request)
+    name, data = form.files.get("file", ("", b""))
+    if not data:
+        name, data = "unit.csv", form.text("text").encode()
+    ledger = context_of(request).ledger
+    preview, text = await off_loop(lambda: units.parse_unit(data, name or "unit.csv"))
+    if form.text("adopt") == "yes":
+        await off_loop(lambda: units.adopt(ledger, data, name or "unit.csv"))
+        return RedirectResponse("/evidence/units", 303)
+    return await _units_page(request, preview=preview, text=text)
+
+
+async def _units_page(request: Request, *, preview: units.Unit | None = None, text: str = "") -> Response:
+    ledger = context_of(request).ledger
+    known = await off_loop(lambda: list(units.known_units(ledger).values()))
+    values = {
+        "units": ([preview] if preview else []) + known,
+        "preview": preview,
+        "text": text,
+        "columns": ",".join(units.COLUMNS),
+        "kinds": units.EVIDENCE,
+    }
+    return page(request, "evidence_units.html", values)
+
+
 async def _rules_page(
     request: Request, *, preview: list[pass_rules.RuleOdds] | None = None, text: str = ""
 ) -> Response:
@@ -202,9 +237,15 @@ async def _values(request: Request, form: Form | None = None) -> dict[str, Any]:
             "fix": one_fix(shown),
             "pairs_basis": PAIRS,
             "today": _today(request).isoformat(),
+            "matrices": _matrices(ledger, info.code, who),
         }
 
     return await off_loop(found)
+
+
+def _matrices(ledger: Ledger, code: str, who: str) -> list[tuple[units.Unit, list[units.Met]]]:
+    part = part_of(ledger, code, who)
+    return [(unit, units.matrix(part, code, who, unit)) for unit in units.known_units(ledger).values()]
 
 
 def _whose(request: Request) -> tuple[Any, str, str]:
@@ -226,6 +267,8 @@ routes = [
     Route("/evidence", people),
     Route("/evidence/rules", rules),
     Route("/evidence/rules", adopt_rules, methods=["POST"]),
+    Route("/evidence/units", unit_list),
+    Route("/evidence/units", adopt_unit, methods=["POST"]),
     Route("/evidence/{code}", people_of_class),
     Route("/evidence/{code}/{who}", person),
     Route("/evidence/{code}/{who}/sign", sign, methods=["POST"]),

@@ -121,7 +121,7 @@ def _limit(path: str) -> int:
         return LOG_BYTES
     if path == "/recordings":
         return RECORDING_BYTES
-    uploads = ("/roster", "/agreement", "/check", "/timed", "/pairs/import", "/evidence/rules")
+    uploads = ("/roster", "/agreement", "/check", "/timed", "/pairs/import", "/evidence/rules", "/evidence/units")
     return UPLOAD_BYTES if path.endswith(uploads) else OTHER_BYTES
 
 
