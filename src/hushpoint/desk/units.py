@@ -45,6 +45,8 @@ class Criterion:
         """What is asked, in words."""
         if self.evidence.startswith("step:"):
             return f"{self.least} sheets with this step done"
+        if self.evidence == "lecturer":
+            return "seen by the lecturer"
         return f"{self.least} {EVIDENCE[self.evidence]}"
 
 
