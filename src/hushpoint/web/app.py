@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import logging
 from collections.abc import Mapping
+from http import HTTPStatus
 from pathlib import Path
+from urllib.parse import urlencode
 
 from starlette.applications import Starlette
 from starlette.exceptions import HTTPException
@@ -37,7 +39,7 @@ from hushpoint.web import (
     technique,
     whose,
 )
-from hushpoint.web.context import Context, page
+from hushpoint.web.context import Context, page, safe_next
 from hushpoint.web.guard import Guard
 
 _log = logging.getLogger("hushpoint")
@@ -112,6 +114,10 @@ async def _refused(request: Request, refusal: Exception) -> Response:
 def _answer(request: Request, status: int, line: str, headers: Mapping[str, str] | None = None) -> Response:
     if "text/html" not in request.headers.get("accept", ""):
         return JSONResponse({"error": line}, status, headers)
-    answer = page(request, "refused.html", {"title": _WORDS.get(status, "Not now"), "line": line}, status=status)
+    values = {"title": _WORDS.get(status, "Not now"), "line": line, "come_in": ""}
+    if status == HTTPStatus.UNAUTHORIZED:
+        there = safe_next(request.url.path if request.method == "GET" else "")
+        values["come_in"] = f"/class?{urlencode({'next': there})}" if there else "/class"
+    answer = page(request, "refused.html", values, status=status)
     answer.headers.update(headers or {})
     return answer

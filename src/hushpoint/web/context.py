@@ -136,6 +136,48 @@ class Context:
         return value if isinstance(value, dict) else None
 
 
+PLACES: tuple[tuple[str, str, tuple[str, ...]], ...] = (
+    ("/practise", "Practise", ("", access.LECTURER)),
+    ("/class", "Class", ("", access.LECTURER, access.ASSESSOR)),
+    ("/client", "Clients", ("", access.LECTURER, access.PRACTITIONER)),
+    ("/kit", "Kit", ("", access.LECTURER, access.ASSESSOR, access.PRACTITIONER)),
+    ("/evidence", "Evidence", ("", access.LECTURER, access.AUDITOR)),
+    ("/recordings", "Recordings", ("", access.LECTURER)),
+    ("/agreement", "Agreement", ("", *access.ROLES)),
+)
+"""The places in the order they are named everywhere: address, name, who finds them ("" for a stranger or learner)."""
+_NEAR = {
+    access.LECTURER: ("/class", "/client"),
+    access.ASSESSOR: ("/class", "/kit"),
+    access.PRACTITIONER: ("/client", "/kit"),
+    access.AUDITOR: ("/evidence", "/agreement"),
+}
+"""The two places that stand beside the name on a phone; of a learner _NEAR_LEARNER, of a stranger none."""
+_NEAR_LEARNER = ("/practise", "/kit")
+_LONGEST_NEXT = 300
+
+
+def places_of(path: str, role: str, *, learner: bool) -> list[dict[str, Any]]:
+    """Return the places for whoever asks: address, name, whether near, and how `path` lies in it (for aria-current)."""
+    near = _NEAR.get(role, _NEAR_LEARNER if learner else ())
+    return [
+        {
+            "address": address,
+            "name": name,
+            "near": address in near,
+            "current": "page" if path == address else "true" if path.startswith(f"{address}/") else "",
+        }
+        for address, name, roles in PLACES
+        if role in roles or (learner and address == "/practise")
+    ]
+
+
+def safe_next(text: str, otherwise: str = "") -> str:
+    """Return where to go on to where it is a page of this very site, `otherwise` for anything else."""
+    plain = text.isascii() and text.isprintable() and "\\" not in text and len(text) <= _LONGEST_NEXT
+    return text if plain and text.startswith("/") and not text.startswith("//") else otherwise
+
+
 def context_of(request: Request) -> Context:
     """Return the app's parts."""
     context: Context = request.app.state.context
@@ -228,13 +270,14 @@ def page(request: Request, template: str, values: Mapping[str, Any] | None = Non
         role = role_of(request)
     except HushpointError:  # the page may be the one that says that the store cannot be used
         role = ""
-    known = {
+    known: dict[str, Any] = {
         "invented": context.invented,
         "demo_password": context.demo_password,
         "role": role,
         "lecturer": role == access.LECTURER,
         "learner": learner_or_none(request),
     }
+    known["places"] = places_of(request.url.path, role, learner=known["learner"] is not None)
     return HTMLResponse(context.draw(template, {**known, **(values or {})}), status_code=status)
 
 

@@ -23,9 +23,10 @@ from hushpoint.web.context import (
     off_loop,
     page,
     role_of,
+    safe_next,
     ticks,
 )
-from hushpoint.web.forms import form_of
+from hushpoint.web.forms import Form, form_of
 
 POLL_S = 0.25
 """How often an open board looks for new rows: well inside the second it is promised in."""
@@ -36,12 +37,15 @@ _HOME = {access.PRACTITIONER: "/client", access.AUDITOR: "/evidence"}
 async def list_classes(request: Request) -> Response:
     """Show the classes, or ask who comes."""
     ledger = context_of(request).ledger
+    there = safe_next(request.query_params.get("next", ""))
     if not await off_loop(lambda: access.has_password(ledger)):
         _at_the_laptop(request)
-        return page(request, "sign_in.html", {"first_run": True, "shortest": access.SHORTEST})
+        return page(request, "sign_in.html", {"first_run": True, "shortest": access.SHORTEST, "next": there})
     role = role_of(request)
     if not role:
-        return await _sign_in_page(request)
+        return await _sign_in_page(request, there=there)
+    if there:
+        return RedirectResponse(there, 303)
     if role in _HOME:
         return RedirectResponse(_HOME[role], 303)
     return await _classes_page(request)
@@ -56,8 +60,9 @@ async def first_run(request: Request) -> Response:
         await off_loop(lambda: access.set_password(ledger, form.text("password")))
     except BadInputError as refusal:
         values = {"first_run": True, "shortest": access.SHORTEST, "refusal": str(refusal)}
+        values["next"] = safe_next(form.text("next"))
         return page(request, "sign_in.html", values, status=422)
-    return _come_in(request, access.LECTURER)
+    return _come_in(request, access.LECTURER, form)
 
 
 async def sign_in(request: Request) -> Response:
@@ -72,8 +77,9 @@ async def sign_in(request: Request) -> Response:
         right = await off_loop(lambda: access.is_password(context.ledger, form.text("password"), role))
         context.guesses.tell(address, right=right)
     if right:
-        return _come_in(request, role)
-    return await _sign_in_page(request, refusal="That is not the password.", chosen=role, status=403)
+        return _come_in(request, role, form)
+    there = safe_next(form.text("next"))
+    return await _sign_in_page(request, refusal="That is not the password.", chosen=role, there=there, status=403)
 
 
 async def open_class(request: Request) -> Response:
@@ -227,10 +233,12 @@ async def erase(request: Request) -> Response:
     return RedirectResponse(f"/class/{code}", 303)
 
 
-async def _sign_in_page(request: Request, *, refusal: str = "", chosen: str = "", status: int = 200) -> Response:
+async def _sign_in_page(
+    request: Request, *, refusal: str = "", chosen: str = "", there: str = "", status: int = 200
+) -> Response:
     ledger = context_of(request).ledger
     roles = await off_loop(lambda: [one for one in access.WITH_PASSWORD if access.has_password(ledger, one)])
-    values = {"first_run": False, "roles": roles, "chosen": chosen, "refusal": refusal}
+    values = {"first_run": False, "roles": roles, "chosen": chosen, "refusal": refusal, "next": there}
     return page(request, "sign_in.html", values, status=status)
 
 
@@ -304,8 +312,8 @@ def _seq(text: str) -> int:
     return int(text) if text.isascii() and text.isdigit() and len(text) < 16 else 0
 
 
-def _come_in(request: Request, role: str) -> Response:
-    response = RedirectResponse(_HOME.get(role, "/class"), 303)
+def _come_in(request: Request, role: str, form: Form) -> Response:
+    response = RedirectResponse(safe_next(form.text("next"), _HOME.get(role, "/class")), 303)
     let_in(request, response, role)
     return response
 
