@@ -103,7 +103,13 @@ def make_app(context: Context, *, names: frozenset[str] | None = None, https_onl
 async def _refused(request: Request, refusal: Exception) -> Response:
     """Answer a refusal with its one line, as JSON to a script and as a page to a person."""
     if isinstance(refusal, HTTPException):
-        return _answer(request, refusal.status_code, refusal.detail, refusal.headers)
+        unknown = refusal.detail == HTTPStatus.NOT_FOUND.phrase
+        line = (
+            "There is no such page. Look whether the address is whole, or begin at the start."
+            if unknown
+            else refusal.detail
+        )
+        return _answer(request, refusal.status_code, line, refusal.headers)
     status = next((code for kind, code in _STATUS if isinstance(refusal, kind)), None)
     if status is None:  # a store that cannot write: where it stands and why is for whoever runs the laptop
         _log.error("%s", refusal)
