@@ -15,6 +15,7 @@ from pathlib import Path
 import uvicorn
 
 from hushpoint.cli.keep import DEFAULT_DATA
+from hushpoint.cli.log_lines import log_as_json
 from hushpoint.desk import demo
 from hushpoint.desk.recordings import RecordingFiles
 from hushpoint.errors import HushpointError
@@ -160,11 +161,13 @@ def _run(
         print(f"open {address}", flush=True)  # noqa: T201
     if said:
         print(said, flush=True)  # noqa: T201
+    log_as_json()
     logging.getLogger("python_multipart").setLevel(logging.ERROR)  # it quotes bytes of forms that it cannot read
     config = uvicorn.Config(
         app,
         ssl_certfile=tls[0] if tls else None,
         ssl_keyfile=tls[1] if tls else None,
+        log_config=None,
         log_level="warning",
         access_log=False,  # addresses and paths of learners stay out of logs
         timeout_graceful_shutdown=STREAMS_CLOSE_S,

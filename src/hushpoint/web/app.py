@@ -28,6 +28,7 @@ from hushpoint.web import (
     klass,
     lesson,
     measured,
+    metrics,
     pairs,
     papers,
     practise,
@@ -82,6 +83,7 @@ def routes() -> list[BaseRoute]:
         *lesson.routes,
         *questions.routes,
         *measured.routes,
+        *metrics.routes,
         *evidence.routes,
         *papers.routes,
         *kit.routes,
@@ -91,12 +93,14 @@ def routes() -> list[BaseRoute]:
 
 def make_app(context: Context, *, names: frozenset[str] | None = None, https_only: bool = False) -> Starlette:
     """Return the app over these parts; nothing is opened here."""
+    counts = metrics.Metrics()
     app = Starlette(
         routes=routes(),
-        middleware=[Middleware(Guard, names=names, https_only=https_only)],
+        middleware=[Middleware(metrics.Counted, metrics=counts), Middleware(Guard, names=names, https_only=https_only)],
         exception_handlers={HushpointError: _refused, HTTPException: _refused},
     )
     app.state.context = context
+    app.state.metrics = counts
     return app
 
 
