@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import copy
 import json
+import random
 import time
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
@@ -146,6 +147,10 @@ BODIES: dict[str, dict[str, Any]] = {
 }
 
 
+QUICK, MANY = 4, 100_000
+"""In `make test` one hostile input of so many; in `make hard` so many in all."""
+
+
 @dataclass
 class Target:
     """The app over a real file, with a device that is learner and lecturer at once, so that all doors are open."""
@@ -256,34 +261,79 @@ def test_every_route_that_takes_something_is_in_the_tables() -> None:
     assert posted == set(FORMS) | set(BODIES)
 
 
-def test_hostile_bodies_are_refused_and_nothing_is_written(target: Target) -> None:
-    """Every route by every raw body and content type, every field by every odd value: at least 200 kinds."""
+def _hostile() -> Iterator[tuple[str, str, dict[str, Any]]]:
+    """Yield what is sent, with its kind and route: every raw body and content type, every field with odd values."""
     for route in (*FORMS, *BODIES):
-        path = route.format(**target.words)
         for name, raw in RAW.items():
             for kind in TYPES:
-                target.send(f"{route} {name} as {kind}", path, content=raw, headers={"content-type": kind})
+                yield f"{route} {name} as {kind}", route, {"content": raw, "headers": {"content-type": kind}}
     for route, body in BODIES.items():
         for way in _places(body):
             for name, value in VALUES.items():
-                path = route.format(**target.words)
                 sent = {"content": _dumped(_changed(body, way, value)), "headers": {"content-type": TYPES[0]}}
-                status = target.send(f"{route} {way} {name}", path, **sent)
-                if route.endswith("/log") and status < 300:
-                    target.measurement()
+                yield f"{route} {way} {name}", route, sent
     for route, fields in FORMS.items():
         for name in fields:
             for kind, value in VALUES.items():
                 if isinstance(value, str) and kind != "half character":
-                    path = route.format(**target.words)
-                    data = {key: text.replace("{who}", target.words["who"]) for key, text in fields.items()}
-                    data[name] = value
-                    target.send(f"{route} {name} {kind}", path, data=data)
+                    yield f"{route} {name} {kind}", route, {"data": {**fields, name: value}}
             for character_set in CHARACTER_SETS:
                 sent = _part(name, "\\ud800 and more than ten +2AA-", character_set)
-                target.send(f"{route} {name} in {character_set}", route.format(**target.words), **sent)
+                yield f"{route} {name} in {character_set}", route, sent
+
+
+def _send_hostile(target: Target, kind: str, route: str, sent: dict[str, Any]) -> None:
+    if "data" in sent:
+        sent = {"data": {key: text.replace("{who}", target.words["who"]) for key, text in sent["data"].items()}}
+    status = target.send(kind, route.format(**target.words), **sent)
+    if route.endswith("/log") and status < 300:
+        target.measurement()
+
+
+def test_hostile_bodies_are_refused_and_nothing_is_written(target: Target) -> None:
+    """A quarter of all of them, spread over every route and field; `make hard` sends every one."""
+    for number, (kind, route, sent) in enumerate(_hostile()):
+        if number % QUICK == 0:
+            _send_hostile(target, kind, route, sent)
+    print(f"{len(target.kinds)} kinds, {target.refused} refused")
     assert len(target.kinds) >= 200, len(target.kinds)
     assert target.refused >= 200, target.refused
+
+
+@pytest.mark.hard
+def test_a_hundred_thousand_hostile_inputs(target: Target) -> None:
+    """Every hostile body, then drawn ones with bytes changed, cut, doubled or in the wrong place, up to 100 000."""
+    everything = list(_hostile())
+    for kind, route, sent in everything:
+        _send_hostile(target, kind, route, sent)
+    draw = random.Random(17)
+    for _ in range(MANY - len(everything)):
+        _, route, sent = draw.choice(everything)
+        if "content" not in sent:
+            fields = {name: _spoilt(draw, text.encode()).decode("latin-1") for name, text in sent["data"].items()}
+            _send_hostile(target, "drawn form", route, {"data": fields})
+            continue
+        _, _, other = draw.choice(everything)
+        content = other.get("content", sent["content"]) if draw.random() < 0.2 else sent["content"]
+        headers = {"content-type": draw.choice(TYPES)} if draw.random() < 0.1 else sent["headers"]
+        _send_hostile(target, "drawn", route, {"content": _spoilt(draw, content), "headers": headers})
+
+
+def _spoilt(draw: random.Random, content: bytes) -> bytes:
+    """Change, cut or double a few bytes."""
+    spoilt = bytearray(content[:20_000])
+    for _ in range(draw.randint(1, 4)):
+        at = draw.randrange(len(spoilt) + 1)
+        act = draw.randrange(4)
+        if act == 0:
+            spoilt[at : at + 1] = bytes([draw.randrange(256)])
+        elif act == 1:
+            del spoilt[at : at + draw.randint(1, 8)]
+        elif act == 2:
+            spoilt[at:at] = spoilt[at : at + 16]
+        else:
+            spoilt[at:at] = draw.choice((b"\x00", b"\xff", b"-", b"1e999", b"[", b'"', b"\\u0000", b"{}"))
+    return bytes(spoilt)
 
 
 @pytest.mark.parametrize("odd", IDS)
@@ -310,7 +360,7 @@ _JSON = st.recursive(
 )
 
 
-@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=20, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(body=_JSON, keys=st.lists(st.sampled_from(["ref", "choices", "log", "reading", "why", "time_s"]), max_size=3))
 def test_any_json_is_answered_without_a_fault(target: Target, body: Any, keys: list[str]) -> None:
     """Any JSON, bare or under names that the routes know."""
