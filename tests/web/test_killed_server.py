@@ -47,7 +47,10 @@ def _kill_often(data: Path, url: str | None) -> None:
         ]
         for phone in phones:
             phone.start()
-        time.sleep(draw.uniform(0.5, 1.5))
+        enough, latest = len(acknowledged) + 2, time.monotonic() + 30
+        while len(acknowledged) < enough and time.monotonic() < latest:
+            time.sleep(0.05)
+        time.sleep(draw.uniform(0.0, 1.0))
         site.process.kill()
         site.process.wait()
         for phone in phones:
