@@ -42,7 +42,7 @@ def errors_picture(observers: Sequence[ErrorRow], gauges: Sequence[ErrorRow], *,
     ink = DARK if dark else LIGHT
     settings: dict[Any, Any] = {
         "font.family": ["DejaVu Sans"],
-        "font.size": 10,
+        "font.size": 11,
         "svg.hashsalt": "whose",
         "svg.fonttype": "none",
     }
@@ -50,13 +50,13 @@ def errors_picture(observers: Sequence[ErrorRow], gauges: Sequence[ErrorRow], *,
     heights = [len(people) + 1.0, *([len(kit) + 1.0] if kit else [])]
     with ONE_AT_A_TIME, mpl.rc_context(settings):
         figure = Figure(
-            figsize=(8.0, 0.3 * sum(heights) + 0.9 * len(heights)), facecolor=ink.page, layout="constrained"
+            figsize=(6.4, 0.32 * sum(heights) + 0.9 * len(heights)), facecolor=ink.page, layout="constrained"
         )
         grid = figure.subplots(len(heights), 2, squeeze=False, height_ratios=heights, width_ratios=(1.5, 1.0))
-        _bias(grid[0, 0], people, ink, "bias of each observer, mmHg: low (−), high (+)")
+        _bias(grid[0, 0], people, ink, "observers: low (−), high (+), mmHg")
         _spread(grid[0, 1], people, ink)
         if kit:
-            _bias(grid[1, 0], kit, ink, "bias of each gauge, mmHg")
+            _bias(grid[1, 0], kit, ink, "gauges: low (−), high (+), mmHg")
             grid[1, 1].set_axis_off()
         out = io.BytesIO()
         figure.savefig(out, format="svg", facecolor=ink.page, metadata={"Date": None, "Creator": None})
@@ -92,7 +92,7 @@ def _spread(axes: Axes, rows: Sequence[ErrorRow], ink: Ink) -> None:
             axes.hlines(place, *row.spread_ci_mmhg, color=ink.accent, linewidth=2)
             axes.plot(row.spread_mmhg, place, marker="s", color=ink.accent, markersize=5)
     axes.set_yticks(range(len(rows)), [""] * len(rows))
-    axes.set_xlim(left=0)
+    axes.set_xlim(0, max(2.0, axes.get_xlim()[1]))  # a spread of hundredths is not drawn large
     axes.set_xlabel("own spread, mmHg")
 
 

@@ -66,7 +66,7 @@ def _scope(request: Request) -> Scope:
     info = None if code is None else classes.find_class(context.ledger, code)
     room = None if info is None else info.code
     observers = context.live_readings.observers(room)
-    names = {pairs.LECTURER: "lecturer"}
+    names = {pairs.LECTURER: "the lecturer"}
     for one in sorted({*observers.values()} if room is None else {room}):
         known = classes.names_of(context.ledger, one)
         names |= {who: f"{name} ({one})" if room is None else name for who, name in known.items() if who in observers}
