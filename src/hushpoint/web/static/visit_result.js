@@ -1,7 +1,7 @@
 // What the policy says at the end: value, category, action with its reasons, how sure; nothing of it while the server has
 // not read everything.
 
-import { byId, el } from "./bench_dom.js";
+import { byId, el, svg } from "./bench_dom.js";
 
 /** @typedef {import("./visit_link.js").State} State */
 
@@ -49,10 +49,30 @@ function sure(usual) {
   const rows = ["systolic", "diastolic"].map((end) => {
     const one = usual[end];
     const chances = one.above.map((/** @type {any} */ each) => `above ${each.edge}: ${chance(each.chance)}`).join(", ");
-    return el("li", {}, `Usual ${end}: ${Math.round(one.range_90[0])} to ${Math.round(one.range_90[1])} in nine of ten such people; ${chances}. One more reading today changes its spread from ${one.sd.toFixed(1)} to ${one.sd_one_more_reading.toFixed(1)}, a second visit to ${one.sd_second_visit.toFixed(1)}.`);
+    return el("li", {}, ruler(one), `Usual ${end}: ${Math.round(one.range_90[0])} to ${Math.round(one.range_90[1])} in nine of ten such people; ${chances}. One more reading today changes its spread from ${one.sd.toFixed(1)} to ${one.sd_one_more_reading.toFixed(1)}, a second visit to ${one.sd_second_visit.toFixed(1)}.`);
   });
   const assumed = usual.assumed.map((/** @type {any} */ one) => el("li", {}, `${one.what}: ${one.source} (${one.mark.toLowerCase()})`));
   return el("details", {}, el("summary", {}, "How sure is one visit? Beside the rule, never in its place"), el("ul", {}, ...rows), el("p", {}, "Assumed:"), el("ul", {}, ...assumed));
+}
+
+/**
+ * A ruler with the range that holds nine of ten, its middle, and the edges of the bands; the words beside it say the same.
+ * @param {any} one
+ */
+function ruler(one) {
+  const [low, high] = one.range_90;
+  const edges = one.above.map((/** @type {any} */ each) => each.edge);
+  const from = Math.min(low, ...edges) - 8;
+  const wide = Math.max(high, ...edges) + 8 - from;
+  const x = (/** @type {number} */ mmhg) => Math.round((320 * (mmhg - from)) / wide);
+  const ticks = edges.flatMap((/** @type {number} */ edge) => [
+    svg("line", { x1: x(edge), x2: x(edge), y1: 4, y2: 30, class: "edge" }),
+    svg("text", { x: x(edge), y: 44, "text-anchor": "middle" }, String(edge)),
+  ]);
+  return svg("svg", { viewBox: "0 0 320 48", class: "usual", "aria-hidden": "true" },
+    svg("line", { x1: 0, x2: 320, y1: 30, y2: 30, class: "edge" }), ...ticks,
+    svg("rect", { x: x(low), y: 12, width: x(high) - x(low), height: 12, class: "range" }),
+    svg("line", { x1: x(one.middle), x2: x(one.middle), y1: 8, y2: 28, class: "middle" }));
 }
 
 /** @param {number} share */
