@@ -69,7 +69,7 @@ def test_a_stranger_hears_a_sound_in_four_taps(check_site: Served, phone: Page) 
         else:
             phone.tap(selector)
         taps += 1
-    expect(phone.locator("#played-words")).to_have_text("Playing.")
+    expect(phone.locator("#played-words")).to_have_text("Playing.", timeout=30000)
     found = phone.evaluate(SOUNDS)
     print(f"first sound after {taps} taps, {time.monotonic() - began:.1f} s by a script")
     assert found["running"] is True

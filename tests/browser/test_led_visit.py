@@ -85,7 +85,8 @@ def desk(clinic: Clinic, chromium: Browser) -> Iterator[Page]:
 
 
 def forward(clinic: Clinic, page: Page, seconds: int) -> None:
-    """Put both clocks forward."""
+    """Put both clocks forward, once no answer is on its way: one in between would be read by either clock."""
+    page.wait_for_timeout(400)
     clinic.ahead += timedelta(seconds=seconds)
     page.clock.fast_forward(seconds * 1000)
 
