@@ -283,6 +283,28 @@ def test_the_open_page_goes_on_without_the_server_and_delivers_once(clinic: Clin
     assert sum(row.kind is Kind.READING_TAKEN for row in clinic.ledger.rows()) == 3
 
 
+def test_questions_go_on_without_the_server(clinic: Clinic, desk: Page) -> None:
+    """Answered while the server is gone: each question follows the one before, and all is stored once later."""
+    taps = Taps(desk, reload=False)
+    taps.begin(clinic)
+    taps.tap("The client agrees", "consent")
+    expect(desk.locator('form[data-step="urgent"]')).to_be_visible()
+    desk.context.set_offline(True)
+    taps.tap("None of these", "urgent")
+    taps.tap("None of these", "signs")
+    taps.tap("None known", "disease")
+    expect(desk.locator('form[data-step="habit"]')).to_be_visible()
+    assert sum(row.kind is Kind.VISIT_TOLD for row in clinic.ledger.rows()) <= 1
+    desk.context.set_offline(False)
+    forward(clinic, desk, 30)
+    for _ in range(50):
+        if sum(row.kind is Kind.VISIT_TOLD for row in clinic.ledger.rows()) >= 4:
+            break
+        desk.wait_for_timeout(100)
+    told = [(row.body or {})["told"] for row in clinic.ledger.rows(kinds=[Kind.VISIT_TOLD])]
+    assert [one["steps"].split(",")[-1] for one in told] == ["consent", "urgent", "signs", "disease"]
+
+
 def test_symptoms_stop_everything_at_any_time(clinic: Clinic, desk: Page) -> None:
     """Something is wrong: the screen says stop, whom to call, and shows no pressure; leaving takes a hold."""
     taps = Taps(desk, reload=False)

@@ -5,13 +5,17 @@ from __future__ import annotations
 import csv
 import io
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
+from typing import TypeVar
 
 from hushpoint.agreement.differences import shown
 from hushpoint.errors import BadInputError
+from hushpoint.guideline.tables import TableError
 
 LARGEST_BYTES = 50_000_000
+LONGEST_LINE = 400
+Whole = TypeVar("Whole")
 _NUMBER = re.compile(r"[+-]?[0-9]+(\.[0-9]+)?", re.ASCII)
 
 
@@ -36,6 +40,32 @@ def bytes_of(path: Path) -> bytes:
     except (OSError, ValueError) as refusal:
         reason = getattr(refusal, "strerror", None) or "no such name"
         raise CsvFileError(f"{name}: cannot be read ({reason}); a CSV file is needed") from None
+
+
+def own_file(
+    data: bytes, name: str, read: Callable[[str, str], Whole], *, largest_bytes: int = 1_000_000
+) -> tuple[Whole, str]:
+    """What an institution's own table holds, as `read(text, name)` gives it, and its text.
+
+    Raises CsvFileError, one line, for what is too large, not UTF-8, not CSV, or refused by `read` with a TableError.
+    """
+    told = told_name(name)
+    if len(data) > largest_bytes:
+        raise CsvFileError(f"{told}: larger than {_size(largest_bytes)}, the most that is read")
+    try:
+        text = data.decode("utf-8-sig")
+        return read(text, told), text
+    except UnicodeDecodeError:
+        raise CsvFileError(f"{told}: not UTF-8; save the file as UTF-8") from None
+    except csv.Error as refusal:
+        raise CsvFileError(f"{told}: not readable as CSV ({str(refusal)[:80]}); check the quotation marks") from None
+    except TableError as refusal:
+        raise CsvFileError(str(refusal)[:LONGEST_LINE].encode("unicode_escape").decode()) from None
+
+
+def _size(largest_bytes: int) -> str:
+    whole_mb = largest_bytes // 1_000_000
+    return f"{whole_mb} MB" if whole_mb else f"{largest_bytes // 1000} kB"
 
 
 def table_of(

@@ -2,35 +2,21 @@
 
 from __future__ import annotations
 
-import csv
 from collections.abc import Mapping
 from pathlib import Path
 
-from hushpoint.desk.csv_file import CsvFileError, bytes_of, told_name
+from hushpoint.desk.csv_file import bytes_of, own_file
 from hushpoint.errors import BadInputError
 from hushpoint.guideline.clinical_policies import ClinicalPolicy, clinical_policies, clinical_policy
 from hushpoint.guideline.own_policy import read_own_policy
-from hushpoint.guideline.tables import TableError
 from hushpoint.ledger.records import Entry, Kind, Ledger
 
 LARGEST_BYTES = 200_000
-LONGEST_LINE = 400
 
 
 def parse_policy(data: bytes, name: str) -> tuple[ClinicalPolicy, str]:
     """Return an institution's policy and its text; raises CsvFileError, one line with row, column and legal range."""
-    told = told_name(name)
-    if len(data) > LARGEST_BYTES:
-        raise CsvFileError(f"{told}: larger than {LARGEST_BYTES // 1000} kB, the most that is read")
-    try:
-        text = data.decode("utf-8-sig")
-        return read_own_policy(text, told), text
-    except UnicodeDecodeError:
-        raise CsvFileError(f"{told}: not UTF-8; save the file as UTF-8") from None
-    except csv.Error as refusal:
-        raise CsvFileError(f"{told}: not readable as CSV ({str(refusal)[:80]}); check the quotation marks") from None
-    except TableError as refusal:
-        raise CsvFileError(str(refusal)[:LONGEST_LINE].encode("unicode_escape").decode()) from None
+    return own_file(data, name, read_own_policy, largest_bytes=LARGEST_BYTES)
 
 
 def policy_of(typed: str) -> ClinicalPolicy:

@@ -2,38 +2,22 @@
 
 from __future__ import annotations
 
-import csv
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from hushpoint.desk.csv_file import CsvFileError, bytes_of, told_name
+from hushpoint.desk.csv_file import CsvFileError, bytes_of, own_file, told_name
 from hushpoint.guideline.competence_rules import PassRule, competence_rules, read_competence_rules
-from hushpoint.guideline.tables import TableError
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-LARGEST_BYTES = 1_000_000
-LONGEST_LINE = 300
-
 
 def parse_rules(data: bytes, file_name: str) -> tuple[Mapping[str, PassRule], str]:
     """Return the rules in a file's bytes by id, and its text; raises CsvFileError, also for a shipped rule's id."""
-    name = told_name(file_name)
-    if len(data) > LARGEST_BYTES:
-        raise CsvFileError(f"{name}: larger than {LARGEST_BYTES // 1_000_000} MB, the most that is read")
-    try:
-        text = data.decode("utf-8-sig")
-        rules = read_competence_rules(text, name)
-    except UnicodeDecodeError:
-        raise CsvFileError(f"{name}: not UTF-8; save the file as UTF-8") from None
-    except csv.Error as refusal:
-        raise CsvFileError(f"{name}: not readable as CSV ({str(refusal)[:80]}); check the quotation marks") from None
-    except TableError as refusal:
-        raise CsvFileError(str(refusal)[:LONGEST_LINE].encode("unicode_escape").decode()) from None
+    rules, text = own_file(data, file_name, read_competence_rules)
     taken = sorted(rules.keys() & competence_rules().keys())
     if taken:
-        raise CsvFileError(f"{name}: id {taken[0]} is a shipped rule; another id is needed")
+        raise CsvFileError(f"{told_name(file_name)}: id {taken[0]} is a shipped rule; another id is needed")
     return rules, text
 
 

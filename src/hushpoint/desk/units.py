@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import csv
 from dataclasses import dataclass
 
 from hushpoint.desk import decisions, pairs, papers, technique
-from hushpoint.desk.csv_file import CsvFileError, told_name
-from hushpoint.guideline.tables import TableError, TableRow, table_rows
+from hushpoint.desk.csv_file import own_file
+from hushpoint.guideline.tables import TableRow, table_rows
 from hushpoint.guideline.technique_steps import technique_steps
 from hushpoint.ledger.frozen import FrozenLedger
 from hushpoint.ledger.records import Entry, Kind, Ledger
@@ -26,7 +25,6 @@ EVIDENCE = {
 """What a criterion may ask, besides step:ID, a step of the technique sheet seen done."""
 SETTINGS = ("any", "live", "simulated")
 LARGEST_BYTES = 200_000
-LONGEST_LINE = 300
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,18 +77,7 @@ class Met:
 
 def parse_unit(data: bytes, file_name: str) -> tuple[Unit, str]:
     """Return a unit and its text; raises CsvFileError, one line with row, column and legal range."""
-    name = told_name(file_name)
-    if len(data) > LARGEST_BYTES:
-        raise CsvFileError(f"{name}: larger than {LARGEST_BYTES // 1000} kB, the most that is read")
-    try:
-        text = data.decode("utf-8-sig")
-        return _unit(text, name), text
-    except UnicodeDecodeError:
-        raise CsvFileError(f"{name}: not UTF-8; save the file as UTF-8") from None
-    except csv.Error as refusal:
-        raise CsvFileError(f"{name}: not readable as CSV ({str(refusal)[:80]}); check the quotation marks") from None
-    except TableError as refusal:
-        raise CsvFileError(str(refusal)[:LONGEST_LINE].encode("unicode_escape").decode()) from None
+    return own_file(data, file_name, _unit, largest_bytes=LARGEST_BYTES)
 
 
 def adopt(ledger: Ledger, data: bytes, name: str) -> Unit:

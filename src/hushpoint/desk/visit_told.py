@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from hushpoint.guideline.clinical_policies import ClinicalPolicy
 from hushpoint.measure.shown import whole_mmhg
 from hushpoint.visit import Judged, Refer, VisitValue
 from hushpoint.visit.sureness import ASSUMED, mean_arterial_mmhg, sureness
@@ -73,6 +74,31 @@ def as_object(judged: Judged) -> dict[str, object]:
         ],
         "usual": None if value is None or not value.complete else _usual(judged, value),
         "cautions": list(judged.cautions),
+    }
+
+
+def figures(policy: ClinicalPolicy) -> dict[str, object]:
+    """What the page needs to name the next step while the server cannot be reached."""
+    protocol, gravest = policy.protocol, policy.ladder[0]
+    return {
+        "id": policy.id,
+        "name": policy.name,
+        "rest_s": protocol.rest_s,
+        "readings": protocol.readings,
+        "step": protocol.step_mmhg,
+        "interval_s": protocol.interval_s,
+        "value": protocol.value,
+        "compare": protocol.compare,
+        "apart": protocol.apart_mmhg,
+        "apart_strict": protocol.apart_strict,
+        "extra_rest_s": protocol.extra_rest_s,
+        "extra_most": protocol.extra_most,
+        "cap": protocol.cap_per_arm,
+        "irregular_least": protocol.irregular_least,
+        "both_arms": protocol.both_arms_at_first,
+        "arms_apart": protocol.arms_apart_mmhg,
+        "standing_after_s": protocol.standing_after_s,
+        "gravest": [gravest.systolic_mmhg, gravest.diastolic_mmhg, gravest.strict],
     }
 
 

@@ -10,10 +10,10 @@ from starlette.routing import Route
 
 from hushpoint.desk import kit, policies, visits
 from hushpoint.desk.visit_sheets import Sheet, visit_csv, visit_fhir, visit_pdf
-from hushpoint.desk.visit_told import as_object
+from hushpoint.desk.visit_told import as_object, figures
 from hushpoint.errors import BadInputError, NotFoundError
 from hushpoint.guideline import cuff_sizes
-from hushpoint.guideline.clinical_policies import ClinicalPolicy, clinical_policies
+from hushpoint.guideline.clinical_policies import clinical_policies
 from hushpoint.guideline.own_policy import policy_text
 from hushpoint.guideline.technique import technique_effects
 from hushpoint.guideline.today import today_effects
@@ -115,37 +115,13 @@ async def _state(request: Request) -> dict[str, Any]:
             "closed": bool(found.closed_at),
             "answers": found.answers,
             "marks": found.marks,
+            "mark_names": list(visits.MARKS),
             "readings": [{key: value for key, value in one.items() if key != "seq"} for one in found.readings],
-            "policy": _figures(visits.policy_of(ledger, found)),
+            "policy": figures(visits.policy_of(ledger, found)),
             "judged": as_object(verdict),
         }
 
     return await off_loop(told)
-
-
-def _figures(policy: ClinicalPolicy) -> dict[str, Any]:
-    """What the page needs to name the next step while the server cannot be reached."""
-    protocol, gravest = policy.protocol, policy.ladder[0]
-    return {
-        "id": policy.id,
-        "name": policy.name,
-        "rest_s": protocol.rest_s,
-        "readings": protocol.readings,
-        "step": protocol.step_mmhg,
-        "interval_s": protocol.interval_s,
-        "value": protocol.value,
-        "compare": protocol.compare,
-        "apart": protocol.apart_mmhg,
-        "apart_strict": protocol.apart_strict,
-        "extra_rest_s": protocol.extra_rest_s,
-        "extra_most": protocol.extra_most,
-        "cap": protocol.cap_per_arm,
-        "irregular_least": protocol.irregular_least,
-        "both_arms": protocol.both_arms_at_first,
-        "arms_apart": protocol.arms_apart_mmhg,
-        "standing_after_s": protocol.standing_after_s,
-        "gravest": [gravest.systolic_mmhg, gravest.diastolic_mmhg, gravest.strict],
-    }
 
 
 async def close(request: Request) -> Response:

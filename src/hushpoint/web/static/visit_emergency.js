@@ -5,7 +5,7 @@ import { gravest } from "./visit_next.js";
 
 /** @typedef {import("./visit_link.js").State} State */
 
-const URGENT = ["chest_pain", "severe_breathless", "new_confusion", "weakness_or_speech", "visual_loss", "severe_headache", "fainted"];
+const URGENT = [...document.querySelectorAll("[data-urgent]")].map((one) => one.getAttribute("data-urgent"));
 const HOLD_MS = 2000;
 let left = false;
 /** @type {import("./visit_link.js").Link | null} */

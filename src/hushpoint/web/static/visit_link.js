@@ -8,7 +8,7 @@ import { ask, newId } from "./bench_dom.js";
  * @typedef {import("./visit_next.js").Figures} Figures
  * @typedef {{ref: string, at: string, arm: string, systolic: number | null, diastolic: number | null, amended?: boolean}} Reading
  * @typedef {{id: string, code: string, now: string, begun_at: string, closed: boolean, answers: Record<string, any>,
- *   marks: Record<string, string>, readings: Reading[], policy: Figures & {id: string, name: string}, judged: any}} State
+ *   marks: Record<string, string>, mark_names: string[], readings: Reading[], policy: Figures & {id: string, name: string}, judged: any}} State
  * @typedef {{ref: string, at: string, told?: Record<string, any>, reading?: any, amend?: any}} Act
  */
 
@@ -124,15 +124,13 @@ export class Link {
   }
 }
 
-const MARKS = ["rest_began", "called_at", "kit_gauge", "kit_cuff", "kit_stethoscope"];
-
 /**
  * @param {State} state
  * @param {Act} act
  */
 function added(state, act) {
   if (act.told) {
-    for (const [name, value] of Object.entries(act.told)) (MARKS.includes(name) ? state.marks : state.answers)[name] = value;
+    for (const [name, value] of Object.entries(act.told)) (state.mark_names.includes(name) ? state.marks : state.answers)[name] = value;
   }
   if (act.reading && !state.readings.some((one) => one.ref === act.ref)) state.readings.push({ ref: act.ref, at: act.at, ...act.reading });
   if (act.amend) {
