@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import re
 import subprocess
 import time
 from collections.abc import Iterator
@@ -95,6 +96,28 @@ def test_roles_come_in_by_their_own_passwords_and_go_with_them(app: Starlette) -
     assert lecturer.post("/access/password", data={"role": "assessor", "remove": "yes"}).status_code == 200
     assert assessor.get(f"/class/{code}/pairs").status_code == 401
     assert practitioner.get("/client").status_code == 200
+
+
+@pytest.mark.parametrize(("role", "start"), [("assessor", "/class"), ("practitioner", "/client")])
+def test_no_role_is_led_to_a_shut_door(app: Starlette, role: str, start: str) -> None:
+    """From where a role comes in, no link on a page it may open answers 403; the class has a learner on its list."""
+    lecturer = device(app, OLD)
+    lecturer.post("/access/password", data={"role": role, "password": NEW})
+    code = lecturer.get("/class").text.split('href="/class/')[1][:4]
+    device(app).post(f"/join/{code}", data={"name": "Ines Invented"})
+    asker = device(app, NEW, role)
+    to_see, shut, seen = [start], [], set()
+    while to_see:
+        path = to_see.pop()
+        seen.add(path)
+        answer = asker.get(path)
+        if answer.status_code == 403:
+            shut.append(path)
+        if "html" in answer.headers.get("content-type", ""):
+            links = re.findall(r'href="(/[^"#]*)"', answer.text)
+            to_see += [link for link in dict.fromkeys(links) if link not in seen and link not in to_see]
+    assert shut == []
+    assert len(seen) > 5
 
 
 def test_an_auditors_link_ends_on_its_day(app: Starlette) -> None:
