@@ -40,7 +40,7 @@ ASSUMED = (
     (
         "adults' SD 14/10",
         "one MONICA centre: 12.6 to 19.1 systolic by age, 10.0 to 10.5 diastolic; 14 is our choice",
-        "SEEN",
+        "CHOICE",
     ),
     ("between visits SD 8/5.5", "about 7 to 9 systolic, 5 to 6 diastolic", "FROM MEMORY"),
     ("between readings of a visit SD 3.7/3.2", "healthy adults, three readings", "SEEN"),
