@@ -6,7 +6,7 @@ import random
 import time
 
 import pytest
-from playwright.sync_api import Browser, Page, expect
+from playwright.sync_api import Browser, Page, Route, expect
 
 from bench_driver import WAIT_MS, Served, served
 from hushpoint.desk import classes
@@ -76,6 +76,20 @@ def test_a_stranger_hears_a_sound_in_four_taps(check_site: Served, phone: Page) 
     assert found["secure"] is False
     assert found["loudest"] > 0.1
     assert taps <= MOST_TAPS_TO_SOUND
+
+
+def test_a_tap_before_the_scripts_have_arrived_is_not_lost(check_site: Served, phone: Page) -> None:
+    """The page's own script is held back until the button has been tapped; then the sound plays from that tap."""
+    base = check_site.at("classroom.test")
+    phone.goto(base)
+    phone.evaluate("fetch('/join/alone', {method: 'POST'}).then((answer) => answer.text())")
+    held: list[Route] = []
+    phone.route("**/static/check_page.js", lambda route: held.append(route))  # noqa: PLW0108  (a builtin cannot be a handler)
+    phone.goto(f"{base}/practise/check", wait_until="commit")
+    phone.tap("#play")
+    expect(phone.locator("#played-words")).to_have_text("")
+    held[0].continue_()
+    expect(phone.locator("#played-words")).to_have_text("Playing.", timeout=30000)
 
 
 @pytest.mark.hard

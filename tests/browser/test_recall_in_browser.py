@@ -61,6 +61,7 @@ def test_scene_by_hand_as_by_command(scene: tuple[Site, str], desk_page: Page) -
     desk_page.goto(f"{site.here}/kit/{gauge}")
     desk_page.get_by_role("link", name="What it touched while it was off").click()
     boxes = desk_page.locator('input[name="line"]')
+    expect(boxes.first).to_be_visible()
     shown = [str(box.get_attribute("value")) for box in boxes.all()]
     assert shown == [line["line"] for line in by_command(site)]
     for key, value in (("K17", "180/112"), ("K09", "162/98"), ("K05", "142/90"), ("K12", "140/94")):
