@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+import io
 import json
 import sqlite3
+import zipfile
 from datetime import date
 from pathlib import Path
 
 import pytest
+from pypdf import PdfReader
 from typer.testing import CliRunner
 
 from evidence_scenes import REFERENCES, SCENE_NINE, signing, twenty_pairs
+from hushpoint.cli.keep import INVENTED_MARK
 from hushpoint.cli.main import app
 from hushpoint.desk import classes, decisions
 from hushpoint.errors import HushpointError
@@ -80,3 +84,22 @@ def test_who_is_not_found_is_told_and_nothing_is_written(data: Path, tmp_path: P
     refused = run.invoke(app, ["export", "Ines", "Olu", "--data", str(data), "--out", str(out)])
     assert "is there already" in str(refused.exception)
     assert [file.read_bytes() for file in out.iterdir()] == before
+
+
+def test_invented_data_says_so_in_every_file_that_is_read(data: Path, tmp_path: Path) -> None:
+    """By the mark in the data folder: file name, PDF, JSON and every line of the CSV files; verify tells it too."""
+    (data / INVENTED_MARK).touch()
+    run, out = CliRunner(), tmp_path / "out"
+    assert run.invoke(app, ["export", "Ines", "--data", str(data), "--out", str(out)]).exit_code == 0
+    (file,) = out.iterdir()
+    assert file.name.startswith("INVENTED-")
+    with zipfile.ZipFile(file) as packed:
+        assert json.loads(packed.read("evidence.json"))["about"]["invented"] is True
+        for name in ("readings.csv", "marks.csv"):
+            _, *lines = packed.read(name).decode().splitlines()
+            assert lines
+            assert all(line.endswith(",INVENTED") for line in lines)
+        pages = PdfReader(io.BytesIO(packed.read("evidence.pdf"))).pages
+        assert all("INVENTED" in page.extract_text() for page in pages)
+    told = run.invoke(app, ["verify", str(file)])
+    assert (told.exit_code, told.stdout.splitlines()[0]) == (0, "INVENTED data: nobody in it exists")

@@ -9,8 +9,8 @@ from pathlib import Path
 
 import typer
 
-from hushpoint.cli.keep import DEFAULT_DATA
-from hushpoint.desk.bundle import LARGEST_BYTES, bundle, find_learner, verify_bundle
+from hushpoint.cli.keep import DEFAULT_DATA, INVENTED_MARK
+from hushpoint.desk.bundle import LARGEST_BYTES, bundle, bundle_name, find_learner, verify_bundle
 from hushpoint.errors import BadInputError
 from hushpoint.ledger.store import open_ledger
 
@@ -19,15 +19,17 @@ def export_bundles(
     learners: list[str], *, out: Path, room: str | None, data: Path | None, database: str | None
 ) -> None:
     """Write one bundle a learner into a folder; nothing where a learner is not found or a file is there already."""
-    ledger = open_ledger(data or DEFAULT_DATA, database, create=False)
+    folder = data or DEFAULT_DATA
+    invented = database is None and (folder / INVENTED_MARK).exists()
+    ledger = open_ledger(folder, database, create=False)
     try:
         found = [find_learner(ledger, typed, room or "") for typed in learners]
-        paths = [out / f"evidence-{code}-{who[:8]}.zip" for code, who in found]
+        paths = [out / bundle_name(code, who, invented=invented) for code, who in found]
         for path in paths:
             if path.exists():
                 raise BadInputError(f"{path}: is there already; name a new folder with --out")
         made_at = datetime.now(UTC)
-        made = [bundle(ledger, room=code, who=who, made_at=made_at) for code, who in found]
+        made = [bundle(ledger, room=code, who=who, made_at=made_at, invented=invented) for code, who in found]
     finally:
         ledger.close()
     out.mkdir(parents=True, exist_ok=True, mode=0o700)
@@ -35,7 +37,9 @@ def export_bundles(
         path.touch(mode=0o600)
         path.write_bytes(data_of)
         typer.echo(str(path))
-    print(f"{len(made)} bundles written; they hold names: keep them private", file=sys.stderr)  # noqa: T201
+    written = f"{len(made)} {'bundle' if len(made) == 1 else 'bundles'} written"
+    keep = "INVENTED data, marked so in them" if invented else "they hold names: keep them private"
+    print(f"{written}; {keep}", file=sys.stderr)  # noqa: T201
 
 
 def verify_bundle_file(file: Path, *, data: Path | None, database: str | None, as_json: bool) -> int:
@@ -60,11 +64,14 @@ def verify_bundle_file(file: Path, *, data: Path | None, database: str | None, a
     whole = not found.problems
     if as_json:
         told = {
-            "whole": whole, "rows": found.rows, "erased": found.erased, "altered_rows": found.altered_rows,
-            "problems": found.problems, "decisions": found.decisions, "head": found.head,
+            "whole": whole, "invented": found.invented, "rows": found.rows, "erased": found.erased,
+            "altered_rows": found.altered_rows, "problems": found.problems, "decisions": found.decisions,
+            "head": found.head,
         }  # fmt: skip
         typer.echo(json.dumps(told))
         return 0 if whole else 1
+    if found.invented:
+        typer.echo("INVENTED data: nobody in it exists")
     for problem in found.problems:
         typer.echo(f"altered: {problem}")
     if whole:

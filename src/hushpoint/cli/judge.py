@@ -6,13 +6,12 @@ import json
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from hushpoint.agreement import pairs
 from hushpoint.agreement.differences import shown
 from hushpoint.cli.tables import result_console, result_table
 from hushpoint.competence import Variety
 from hushpoint.desk import judging
 from hushpoint.desk.judging import CAUTION, CLEAR_TREND_P, ODDS_SHOWN, SHOWN, Judged, judged
-from hushpoint.desk.readings_csv import read_readings_file
+from hushpoint.desk.readings_csv import read_answers_file
 from hushpoint.desk.rules_csv import read_own_rules
 from hushpoint.errors import BadInputError
 from hushpoint.guideline.competence_rules import competence_rule
@@ -21,6 +20,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from hushpoint.agreement import PairedReading
+    from hushpoint.desk.readings_csv import Unheard
 
 
 def judge_file(
@@ -28,7 +28,7 @@ def judge_file(
 ) -> None:
     """Print what the pairs show by the rule. Raises BadInputError before anything is written."""
     wanted = competence_rule(rule, None if rules is None else read_own_rules(rules))
-    rows = read_readings_file(readings)
+    rows = read_answers_file(readings)
     both = _both(rows, learner.strip(), reference.strip(), readings)
     found = judged(wanted, both, Variety() if variety else None)
     if as_json:
@@ -38,8 +38,8 @@ def judge_file(
 
 
 def _both(
-    rows: Sequence[PairedReading], learner: str, reference: str, file: Path
-) -> tuple[tuple[PairedReading, PairedReading], ...]:
+    rows: Sequence[PairedReading | Unheard], learner: str, reference: str, file: Path
+) -> tuple[tuple[PairedReading | Unheard, PairedReading | Unheard], ...]:
     name = shown(file.name, 80).strip('"')
     observers = list(dict.fromkeys(row.observer for row in rows))
     for option, who in (("--learner", learner), ("--reference", reference)):
@@ -49,8 +49,11 @@ def _both(
             raise BadInputError(f"{name}: {option} {shown(who)} has no readings; observers are {listed}{more}")
     if learner == reference:
         raise BadInputError(f"--reference {shown(reference)}: another observer than the learner is needed")
-    both = pairs(rows, learner, reference)
-    if not both:
+    answered = {row.measurement: row for row in rows if row.observer == learner}
+    both = tuple(
+        (answered[row.measurement], row) for row in rows if row.observer == reference and row.measurement in answered
+    )
+    if not any(theirs.systolic_mmhg is not None for _, theirs in both):
         raise BadInputError(f"{name}: the two share no measurement; at least 1 measurement read by both is needed")
     return both
 

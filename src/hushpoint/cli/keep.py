@@ -13,6 +13,8 @@ from hushpoint.ledger.sealed_file import passphrase_in
 from hushpoint.ledger.store import open_ledger
 
 DEFAULT_DATA = Path("hushpoint-data")
+INVENTED_MARK = "INVENTED"
+"""The file in a data folder that says that nobody in it exists (`hushpoint demo` writes it)."""
 RECORDINGS = "recordings"
 """The folder of kept recordings in the data folder (desk/recordings.py)."""
 

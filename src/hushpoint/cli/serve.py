@@ -14,7 +14,7 @@ from pathlib import Path
 
 import uvicorn
 
-from hushpoint.cli.keep import DEFAULT_DATA
+from hushpoint.cli.keep import DEFAULT_DATA, INVENTED_MARK
 from hushpoint.cli.log_lines import log_as_json
 from hushpoint.desk import demo
 from hushpoint.desk.recordings import RecordingFiles
@@ -63,7 +63,14 @@ def serve_app(
         said = ""
     tls = (certificate, key) if certificate and key else None
     settings = _settings(
-        folder, port, class_mode, database=database, names=frozenset(shown), tls=tls, https_only=not own_certificate
+        folder,
+        port,
+        class_mode,
+        database=database,
+        invented=database is None and (folder / INVENTED_MARK).exists(),
+        names=frozenset(shown),
+        tls=tls,
+        https_only=not own_certificate,
     )
     _run(settings, said, tls)
 
@@ -85,7 +92,7 @@ def serve_demo(*, data: Path | None, port: int, class_mode: bool) -> None:
 
 def _demo_ready(folder: Path) -> str:
     """Make the invented college in its folder unless it is there; return the code of its class."""
-    marker = folder / "INVENTED"
+    marker = folder / INVENTED_MARK
     if folder.exists() and not marker.exists() and any(folder.iterdir()):
         raise ServeError(f"{folder}: holds something that is not the invented college; name another folder")
     folder.mkdir(parents=True, exist_ok=True, mode=0o700)

@@ -9,9 +9,8 @@ from __future__ import annotations
 from bisect import bisect_left, bisect_right
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, Protocol
 
-from hushpoint.agreement import PairedReading
 from hushpoint.competence.verdict import Competent, NotYet, TooFew, Verdict, counted
 from hushpoint.guideline.competence_rules import Criterion, PassRule
 
@@ -22,6 +21,32 @@ _Choice = tuple[tuple[int, ...], tuple[float, ...]]
 
 MISSED_MMHG = 1000.0
 """Stands for an answer left empty where the reference wrote one: outside every distance."""
+
+
+class Written(Protocol):
+    """What somebody wrote for one measurement [mmHg]; an end is None where it was not heard. A PairedReading is one."""
+
+    @property
+    def systolic_mmhg(self) -> float | None:
+        """The systolic."""
+
+    @property
+    def diastolic_mmhg(self) -> float | None:
+        """The diastolic."""
+
+    @property
+    def client(self) -> str:
+        """The code of the person measured, "" where nobody said."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """What somebody wrote for one measurement, where either end may be missing [mmHg]."""
+
+    systolic_mmhg: float | None
+    diastolic_mmhg: float | None
+    client: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,52 +113,47 @@ class Judgement:
     notes: tuple[str, ...]
 
 
-def answers_of(both: Sequence[tuple[PairedReading, PairedReading]]) -> tuple[tuple[Answers, ...], tuple[str, ...]]:
+def answers_of(both: Sequence[tuple[Written, Written]]) -> tuple[tuple[Answers, ...], tuple[str, ...]]:
     """Return the (learner, reference) pairs as answers by end, and notes about what was left out.
 
-    The diastolic end is there only where the reference wrote at least one.
+    An end that the reference did not hear has no answer and is not counted; one that only the learner left empty counts
+    as not within. The diastolic end is there only where the reference wrote at least one.
     """
-    systolic = Answers(
-        "systolic",
-        tuple(reference.systolic_mmhg for _, reference in both),
-        tuple(round(mine.systolic_mmhg - reference.systolic_mmhg, 6) for mine, reference in both),
+    found: list[Answers] = []
+    notes: list[str] = []
+    ends: tuple[tuple[End, list[tuple[float | None, float | None]]], ...] = (
+        ("systolic", [(mine.systolic_mmhg, reference.systolic_mmhg) for mine, reference in both]),
+        ("diastolic", [(mine.diastolic_mmhg, reference.diastolic_mmhg) for mine, reference in both]),
     )
-    lower = [
-        (mine.diastolic_mmhg, reference.diastolic_mmhg)
-        for mine, reference in both
-        if reference.diastolic_mmhg is not None
-    ]
-    notes = []
-    if not lower:
-        notes.append("the reference wrote no diastolic: this speaks of systolic alone")
-        return (systolic,), tuple(notes)
-    empty = sum(mine is None for mine, _ in lower)
-    if empty:
-        notes.append(f"no diastolic written where the reference wrote one: {empty}; each counts as not within")
-    if len(lower) < len(both):
-        notes.append(f"pairs where the reference wrote no diastolic, left out there: {len(both) - len(lower)}")
-    diastolic = Answers(
-        "diastolic",
-        tuple(theirs for _, theirs in lower),
-        tuple(MISSED_MMHG if mine is None else round(mine - theirs, 6) for mine, theirs in lower),
-    )
-    return (systolic, diastolic), tuple(notes)
+    for end, written in ends:
+        heard = [(mine, theirs) for mine, theirs in written if theirs is not None]
+        if end == "diastolic" and not heard:
+            notes.append("the reference wrote no diastolic: this speaks of systolic alone")
+            break
+        empty = sum(mine is None for mine, _ in heard)
+        if empty:
+            notes.append(f"no {end} written where the reference wrote one: {empty}; each counts as not within")
+        if len(heard) < len(both):
+            notes.append(f"pairs where the reference wrote no {end}, left out there: {len(both) - len(heard)}")
+        errors = tuple(MISSED_MMHG if mine is None else round(mine - theirs, 6) for mine, theirs in heard)
+        found.append(Answers(end, tuple(theirs for _, theirs in heard), errors))
+    return tuple(found), tuple(notes)
 
 
 def judge(
     rule: PassRule,
-    both: Sequence[tuple[PairedReading, PairedReading]],
+    both: Sequence[tuple[Written, Written]],
     variety: Variety | None = None,
     kinds: Mapping[str, int] | None = None,
 ) -> Judgement:
-    """Judge at least one (learner, reference) pair of readings of the same measurements.
+    """Judge (learner, reference) pairs of the same measurements; the reference heard at least one systolic.
 
     `variety` is what the institution asks besides; `kinds` counts the measurements with a `gap`, an `irregular` pulse
     or a `faint` arm, which a readings file does not tell.
     """
-    if not both:
-        raise ValueError("judge needs at least one pair")
     answers, notes = answers_of(both)
+    if not answers[0].references_mmhg:
+        raise ValueError("judge needs at least one pair whose reference wrote a systolic")
     counts = _counts(rule, answers)
     coverage = _coverage(answers)
     missing = _sizes_missing(rule, answers)

@@ -31,13 +31,15 @@ DERIVED = ("evidence.json", "readings.csv", "marks.csv", "rules.csv")
 NAMES = (README, PDF, *DERIVED, ROWS, ABOUT, MANIFEST)
 FORMAT, FORMAT_VERSION = "hushpoint-evidence", 1
 LARGEST_BYTES = 100_000_000
+INVENTED = "INVENTED"
+_INVENTED_LINE = "INVENTED data: nobody in it exists.\n\n"
 _DAY = (1980, 1, 1, 0, 0, 0)
 _READ_ME = """Evidence of one learner, made by Hushpoint.
 
 evidence.pdf   to be read and printed
 evidence.json  decisions, what the record showed, pairs, papers, technique sheets, appeals
-readings.csv   the fair pairs as they count, in the form of: hushpoint judge readings.csv --learner learner
-               --reference reference --rule ID [--rules rules.csv]
+readings.csv   the fair pairs as they count (an empty end was not heard), in the form of: hushpoint judge readings.csv
+               --learner learner --reference reference --rule ID [--rules rules.csv]
 marks.csv      every reading, answer, mark, amendment and decision, by its row of the journal
 rules.csv      the whole text of every rule a decision was signed by, with its source
 rows.jsonl     the rows themselves. Digest: SHA-256 of salt, a line feed and the payload. Chain: SHA-256 of the JSON
@@ -56,6 +58,7 @@ class Checked:
     """What `verify_bundle` found: problems in one line each, and what may be said of each decision."""
 
     learner: str = ""
+    invented: bool = False
     rows: int = 0
     erased: int = 0
     head: str = ""
@@ -81,7 +84,7 @@ def bundle(ledger: Ledger, *, room: str, who: str, made_at: datetime, invented: 
     lines = [_line(one, kept[one.row.seq - 1].row.chain if one.row.seq > 1 else GENESIS) for one in stored]
     derived = _derived([one.row for one in stored], about)
     files: dict[str, bytes] = {
-        README: _READ_ME.encode(),
+        README: (_INVENTED_LINE * invented + _READ_ME).encode(),
         PDF: pdf("evidence", _printed([one.row for one in stored], about, name), made_at=made_at, archival=True),
         **derived,
         ROWS: "".join(lines).encode(),
@@ -89,6 +92,11 @@ def bundle(ledger: Ledger, *, room: str, who: str, made_at: datetime, invented: 
     }
     files[MANIFEST] = _json({name: hashlib.sha256(data).hexdigest() for name, data in files.items()})
     return _zip(files)
+
+
+def bundle_name(code: str, who: str, *, invented: bool) -> str:
+    """Return what a bundle's file is called: no name in it."""
+    return f"{'INVENTED-' if invented else ''}evidence-{code}-{who[:8]}.zip"
 
 
 def find_learner(ledger: Ledger, typed: str, room: str = "") -> tuple[str, str]:
@@ -125,6 +133,7 @@ def verify_bundle(data: bytes) -> Checked:
     rows = _rows(files[ROWS], found)
     about = _object(files[ABOUT])
     found.head = str(about.get("journal_head", ""))
+    found.invented = about.get("invented") is True
     if found.altered_rows:
         return found
     try:
@@ -237,10 +246,16 @@ def _derived(rows: Sequence[Row], about: Mapping[str, Any]) -> dict[str, bytes]:
     told = decisions.decisions_of(part, room, who)
     return {
         "evidence.json": _json(_as_json(part, about, told)),
-        "readings.csv": _csv(_readings(part, room, who)),
-        "marks.csv": _csv(_marks(rows)),
+        "readings.csv": _csv(_said_of_each(_readings(part, room, who), about)),
+        "marks.csv": _csv(_said_of_each(_marks(rows), about)),
         "rules.csv": _csv(_rules(told)),
     }
+
+
+def _said_of_each(rows: Iterator[list[Any]], about: Mapping[str, Any]) -> Iterator[list[Any]]:
+    """Yield the rows of a table; where all is invented, each says so."""
+    for place, row in enumerate(rows):
+        yield [*row, "data" if place == 0 else INVENTED] if about["invented"] else row
 
 
 def _as_json(part: FrozenLedger, about: Mapping[str, Any], told: Sequence[decisions.Decision]) -> dict[str, Any]:
@@ -309,8 +324,7 @@ def _readings(part: FrozenLedger, room: str, who: str) -> Iterator[list[Any]]:
         for observer, side in (("learner", pair.learner), ("reference", pair.reference)):
             upper, lower = side.counts or (None, None)
             at = opening.taken_at or pair.opened_at
-            if upper is not None:
-                yield [pair.id, observer, upper, lower, opening.client, opening.gauge, at, side.row]
+            yield [pair.id, observer, upper, lower, opening.client, opening.gauge, at, side.row]
 
 
 def _marks(rows: Sequence[Row]) -> Iterator[list[Any]]:

@@ -14,6 +14,7 @@ from typing import Literal
 from hushpoint.agreement import PairedReading
 from hushpoint.competence import Judgement, NotYet, TooFew, Variety, judge
 from hushpoint.competence.curve import Curve
+from hushpoint.competence.judging import Answer
 from hushpoint.desk import classes, judging, pairs, papers, technique
 from hushpoint.errors import BadInputError
 from hushpoint.guideline.competence_rules import PassRule
@@ -168,8 +169,9 @@ def evidence_of(
     chosen = basis or basis_of(rule, attempts)
     amended = _amended_rows(part, room)
     asked = VARIETIES[variety][1]
+    notes: tuple[str, ...] = ()
     if chosen == PAIRS:
-        both, notes = _of_pairs(mine)
+        both = _of_pairs(mine)
         asked, kinds = _with_papers(asked, taken, rule)
         pieces = [_pairs_piece(mine, amended)]
     else:
@@ -179,8 +181,11 @@ def evidence_of(
         pieces = [_attempt_piece(paper, attempt, _marked_rows(part, room, who))]
         if not attempt.counts:
             notes += ("heard through a loudspeaker: practice, and no evidence",)
-    found = judge(rule, both, asked, kinds) if both else None
-    curve = judging.curve_of(rule, both) if both else None
+    heard = any(key.systolic_mmhg is not None for _, key in both)
+    found = judge(rule, both, asked, kinds) if heard else None
+    curve = judging.curve_of(rule, both) if heard else None
+    if both and not heard:
+        notes += (f"the reference heard no systolic in any of the pairs, so none is an answer: {len(both)}",)
     watched = tuple(technique.performances(part, room, learner=who))
     steps, failed = _technique_pieces(watched, since, _sheet_rows(part, room, who))
     verdict, reasons, missing = _verdict(found, rule, failed)
@@ -208,41 +213,25 @@ def _verdict(
     return ("not_yet" if isinstance(found.verdict, NotYet) or failed else "competent"), reasons, missing
 
 
-def _of_pairs(mine: Sequence[pairs.Pair]) -> tuple[list[tuple[PairedReading, PairedReading]], tuple[str, ...]]:
-    """Return the pairs as answers: a systolic not heard where the reference wrote one counts as not within."""
-    both, unheard, nothing = [], 0, 0
-    for pair in mine:
-        wrote, key = pair.learner.counts or (None, None), pair.reference.counts or (None, None)
-        if key[0] is None:
-            nothing += 1
-            continue
-        unheard += wrote[0] is None
-        systolic = papers.WRONG_MMHG if wrote[0] is None else wrote[0]
-        client = pair.opening.client
-        both.append(
-            (
-                PairedReading(pair.id, LEARNER, systolic, wrote[1], client),
-                PairedReading(pair.id, REFERENCE, key[0], key[1], client),
-            )
+def _of_pairs(mine: Sequence[pairs.Pair]) -> list[tuple[Answer, Answer]]:
+    """Return the pairs as answers; what the learner alone did not hear counts as not within, see `answers_of`."""
+    nothing = (None, None)
+    return [
+        (
+            Answer(*(pair.learner.counts or nothing), pair.opening.client),
+            Answer(*(pair.reference.counts or nothing), pair.opening.client),
         )
-    notes: tuple[str, ...] = ()
-    if unheard:
-        notes += (f"no systolic written where the reference wrote one: {unheard}; each counts as not within",)
-    if nothing:
-        notes += (f"pairs left out because the reference heard no systolic: {nothing}",)
-    return both, notes
+        for pair in mine
+    ]
 
 
-def _of_attempt(attempt: papers.Attempt) -> tuple[list[tuple[PairedReading, PairedReading]], tuple[str, ...]]:
+def _of_attempt(attempt: papers.Attempt) -> tuple[list[tuple[Answer, Answer]], tuple[str, ...]]:
     if attempt.marked is None:
         return [], ("the attempt is not handed in yet",)
-    both = []
-    for line in attempt.marked["lines"]:
-        systolic = papers.WRONG_MMHG if line["systolic"] is None else line["systolic"]
-        place = str(line["place"])
-        mine = PairedReading(place, LEARNER, systolic, line["diastolic"])
-        both.append((mine, PairedReading(place, REFERENCE, line["systolic_key"], line["diastolic_key"])))
-    return both, ()
+    lines = attempt.marked["lines"]
+    return [
+        (Answer(one["systolic"], one["diastolic"]), Answer(one["systolic_key"], one["diastolic_key"])) for one in lines
+    ], ()
 
 
 def _attempt(taken: Sequence[tuple[papers.Paper, papers.Attempt]], wanted: str) -> tuple[papers.Paper, papers.Attempt]:

@@ -19,7 +19,9 @@ from hushpoint.competence import (
     pass_odds,
 )
 from hushpoint.competence.curve import Curve, curve_limit, learning_curve
-from hushpoint.competence.judging import answers_of
+from hushpoint.competence.judging import Written, answers_of
+from hushpoint.desk.readings_csv import Unheard
+from hushpoint.errors import BadInputError
 from hushpoint.guideline.competence_rules import PassRule
 
 CAUTION = (
@@ -63,20 +65,28 @@ class Judged:
 
 def judged(
     rule: PassRule,
-    both: Sequence[tuple[PairedReading, PairedReading]],
+    both: Sequence[tuple[PairedReading | Unheard, PairedReading | Unheard]],
     variety: Variety | None = None,
     kinds: Mapping[str, int] | None = None,
 ) -> Judged:
-    """Judge at least one (learner, reference) pair by a rule; see `competence.judge`."""
+    """Judge (learner, reference) pairs by a rule; see `competence.judge`.
+
+    Agreement is told of the pairs in which both wrote a systolic; raises BadInputError where there is none.
+    """
+    heard = [
+        (mine, theirs) for mine, theirs in both if isinstance(mine, PairedReading) and isinstance(theirs, PairedReading)
+    ]
+    if not heard:
+        raise BadInputError("no measurement on which both wrote a systolic; at least 1 is needed")
     found = judge(rule, both, variety, kinds)
-    found = replace(found, notes=found.notes + _habits(both))
-    rows = [row for pair in both for row in pair]
+    found = replace(found, notes=found.notes + _habits(heard))
+    rows = [row for pair in heard for row in pair]
     return Judged(
         found,
-        agree(rows, both[0][1].observer).pairs[0],
+        agree(rows, heard[0][1].observer).pairs[0],
         tuple(odds_of(rule, found)),
         curve_of(rule, both),
-        {"systolic": in_full(both, "systolic"), "diastolic": in_full(both, "diastolic")},
+        {"systolic": in_full(heard, "systolic"), "diastolic": in_full(heard, "diastolic")},
     )
 
 
@@ -104,12 +114,14 @@ def odds_of(rule: PassRule, found: Judgement) -> list[tuple[str, PassOdds]]:
     return [(what, pass_odds(rule, bias, sd, size, ends)) for size in sizes for what, bias, sd in ODDS_SHOWN]
 
 
-def curve_of(rule: PassRule, both: Sequence[tuple[PairedReading, PairedReading]]) -> Curve:
-    """The learning curve in the order of the reference's rows; right is every end within the rule's first distance."""
+def curve_of(rule: PassRule, both: Sequence[tuple[Written, Written]]) -> Curve:
+    """The learning curve in the order of the reference's rows; right is every end within the rule's first distance.
+
+    Ends that the reference did not hear are no answers; a pair without any is left out.
+    """
     near = rule.criteria[0].within_mmhg
-    return learning_curve(
-        (all(end.within(near) for end in answers_of([pair])[0]) for pair in both), curve_limit(*CURVE)
-    )
+    answered = ([end for end in answers_of([pair])[0] if end.errors_mmhg] for pair in both)
+    return learning_curve((all(end.within(near) for end in ends) for ends in answered if ends), curve_limit(*CURVE))
 
 
 def _reliability_json(found: InFull | None) -> dict[str, Any] | None:

@@ -18,8 +18,8 @@ from datetime import datetime
 from functools import lru_cache
 from typing import Any, Literal, get_args
 
-from hushpoint.agreement import PairedReading
 from hushpoint.competence import Competent, NotYet, judge
+from hushpoint.competence.judging import Answer
 from hushpoint.desk import classes
 from hushpoint.desk.once import append_once
 from hushpoint.desk.rounds import checked_reading, off_words
@@ -38,8 +38,6 @@ NO_RULE = ""
 DEFAULT_RULE = "NHANES_2003"
 MOST_PLAYS, MOST_ATTEMPTS = 3, 9
 LONGEST_TITLE = 80
-WRONG_MMHG = -1000.0
-"""Stands for a systolic not written: outside every distance of a rule."""
 _ROWS = (
     Kind.PAPER_SET,
     Kind.PAPER_CHANGED,
@@ -429,8 +427,7 @@ def _mark(ledger: Ledger, paper: Paper, attempt: Attempt) -> None:
                 "diastolic_key": key.diastolic_mmhg,
             }
         )
-        mine = PairedReading(str(place), "learner", WRONG_MMHG if systolic is None else systolic, diastolic)
-        both.append((mine, PairedReading(str(place), "key", key.systolic_mmhg, key.diastolic_mmhg)))
+        both.append((Answer(systolic, diastolic), Answer(key.systolic_mmhg, key.diastolic_mmhg)))
     rule = paper.rule
     verdict = "practice"
     reasons: tuple[str, ...] = ()

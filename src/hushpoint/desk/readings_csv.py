@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
@@ -15,9 +16,29 @@ LONGEST_NAME = 80
 LEGAL = f"a number from {LOWEST_MMHG} to {HIGHEST_MMHG} is needed"
 
 
+@dataclass(frozen=True, slots=True)
+class Unheard:
+    """A row whose systolic is empty: the observer heard none [mmHg]."""
+
+    measurement: str
+    observer: str
+    diastolic_mmhg: float | None
+    client: str = ""
+
+    @property
+    def systolic_mmhg(self) -> None:
+        """Not heard."""
+        return
+
+
 def read_readings_file(path: Path, *, timed: bool = False) -> tuple[PairedReading, ...]:
     """The readings in a file on disk. Raises CsvFileError."""
     return parse_readings(bytes_of(path), path.name, timed=timed)
+
+
+def read_answers_file(path: Path) -> tuple[PairedReading | Unheard, ...]:
+    """The readings in a file on disk, an empty systolic meaning that none was heard. Raises CsvFileError."""
+    return _rows(bytes_of(path), told_name(path.name), unheard=True)
 
 
 def parse_readings(data: bytes, name: str, *, timed: bool = False) -> tuple[PairedReading, ...]:
@@ -27,24 +48,41 @@ def parse_readings(data: bytes, name: str, *, timed: bool = False) -> tuple[Pair
     `name` is for messages. Times are looked at only where `timed`. Row numbers are lines of the file, the header being
     1. Raises CsvFileError.
     """
-    name = told_name(name)
+    rows = _rows(data, told_name(name), timed=timed)
+    return tuple(one for one in rows if isinstance(one, PairedReading))
+
+
+def _rows(data: bytes, name: str, *, timed: bool = False, unheard: bool = False) -> tuple[PairedReading | Unheard, ...]:
     rows = table_of(data, name, REQUIRED, once=("client", "gauge", "at"))
-    readings = []
+    readings: list[PairedReading | Unheard] = []
     first_line: dict[tuple[str, str], int] = {}
     for line, cells in rows:
-        reading = _reading(cells, f"{name}, row {line}")
-        if timed and reading.at:
-            _refuse_no_time(reading.at, f"{name}, row {line}, column at")
+        where = f"{name}, row {line}"
+        reading = _unheard(cells, where) if unheard and not cells["systolic"].strip() else _reading(cells, where)
+        if timed and isinstance(reading, PairedReading) and reading.at:
+            _refuse_no_time(reading.at, f"{where}, column at")
         earlier = first_line.setdefault((reading.measurement, reading.observer), line)
         if earlier != line:
             raise CsvFileError(
-                f"{name}, row {line}: the same measurement and observer as row {earlier}; "
+                f"{where}: the same measurement and observer as row {earlier}; "
                 "one row for each observer of a measurement is allowed"
             )
         readings.append(reading)
     if not readings:
         raise CsvFileError(f"{name}: no readings under the header; at least 1 row is needed")
     return tuple(readings)
+
+
+def _unheard(cells: dict[str, str], where: str) -> Unheard:
+    diastolic = None
+    if cells["diastolic"].strip():
+        diastolic = _pressure(cells["diastolic"], f"{where}, column diastolic")
+    return Unheard(
+        measurement=_name(cells["measurement"], f"{where}, column measurement"),
+        observer=_name(cells["observer"], f"{where}, column observer"),
+        diastolic_mmhg=diastolic,
+        client=cells.get("client", "").strip(),
+    )
 
 
 def _reading(cells: dict[str, str], where: str) -> PairedReading:

@@ -11,7 +11,7 @@ from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
 from hushpoint.desk import classes, decisions, judging, pass_rules, units
-from hushpoint.desk.bundle import bundle
+from hushpoint.desk.bundle import bundle, bundle_name
 from hushpoint.desk.evidence import PAIRS, VARIETIES, part_of
 from hushpoint.desk.feedback import one_fix
 from hushpoint.desk.rules_csv import parse_rules
@@ -122,7 +122,7 @@ async def bundle_file(request: Request) -> Response:
     made = await off_loop(
         lambda: bundle(context.ledger, room=code, who=who, made_at=made_at, invented=context.invented)
     )
-    name = f"evidence-{code}-{who[:8]}.zip"
+    name = bundle_name(code, who, invented=context.invented)
     return Response(
         made, media_type="application/zip", headers={"Content-Disposition": f'attachment; filename="{name}"'}
     )
