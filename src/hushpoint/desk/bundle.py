@@ -19,6 +19,7 @@ from typing import Any
 
 from hushpoint import __version__
 from hushpoint.desk import classes, decisions, judging, pairs, papers, technique
+from hushpoint.desk.csv_file import plain_cell
 from hushpoint.desk.evidence import Evidence, rows_of
 from hushpoint.errors import BadInputError, HushpointError, NotFoundError
 from hushpoint.ledger.chain import GENESIS, chained, payload_digest
@@ -324,7 +325,8 @@ def _readings(part: FrozenLedger, room: str, who: str) -> Iterator[list[Any]]:
         for observer, side in (("learner", pair.learner), ("reference", pair.reference)):
             upper, lower = side.counts or (None, None)
             at = opening.taken_at or pair.opened_at
-            yield [pair.id, observer, upper, lower, opening.client, opening.gauge, at, side.row]
+            written = (plain_cell(opening.client), plain_cell(opening.gauge))
+            yield [pair.id, observer, upper, lower, *written, at, side.row]
 
 
 def _marks(rows: Sequence[Row]) -> Iterator[list[Any]]:

@@ -17,6 +17,7 @@ LARGEST_BYTES = 50_000_000
 LONGEST_LINE = 400
 Whole = TypeVar("Whole")
 _NUMBER = re.compile(r"[+-]?[0-9]+(\.[0-9]+)?", re.ASCII)
+_FORMULA = "=+-@\t\r"
 
 
 class CsvFileError(BadInputError):
@@ -100,6 +101,14 @@ def number_in(cell: str, low: float, high: float) -> float | None:
     # Sixteen characters hold every number in range with more decimals than any gauge gives.
     value = float(text) if len(text) <= 16 and _NUMBER.fullmatch(text) else None
     return value if value is not None and low <= value <= high else None
+
+
+def plain_cell(text: str) -> str:
+    """A cell that no spreadsheet takes for a formula: an apostrophe before a sign that begins one, unless a number.
+
+    The signs are those of the OWASP page on CSV injection (=, +, -, @, tab, carriage return).
+    """
+    return f"'{text}" if text and text[0] in _FORMULA and not _NUMBER.fullmatch(text) else text
 
 
 def _text(data: bytes, name: str) -> str:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
 
+from hushpoint.desk.csv_file import plain_cell
 from hushpoint.desk.recall import CAUTIONS, WAYS, ClientChange, Decision, End, Line, Meaning, Recall, Touched
 from hushpoint.errors import BadInputError
 from hushpoint.guideline.clinical_policies import clinical_policy
@@ -149,7 +150,7 @@ def csv_rows(found: Recall) -> Iterator[list[str]]:
         for each in line.touched:
             reading, ends = each.reading, (each.systolic, each.diastolic)
             yield [
-                _plain(text)
+                plain_cell(text)
                 for text in (
                     line.key, line.sort, line.code, str(reading.seq), reading.taken_at,
                     *("" if end is None else str(end.written_mmhg) for end in ends),
@@ -159,11 +160,6 @@ def csv_rows(found: Recall) -> Iterator[list[str]]:
                     *told,
                 )
             ]  # fmt: skip
-
-
-def _plain(cell: str) -> str:
-    """Keep a spreadsheet from taking a text for a formula."""
-    return f"'{cell}" if cell[:1] in {"=", "+", "-", "@"} else cell
 
 
 def _cell(end: End | None, way: str) -> str:

@@ -10,6 +10,7 @@ import io
 from datetime import datetime
 from typing import Any, Literal
 
+from hushpoint.desk.csv_file import plain_cell
 from hushpoint.errors import BadInputError
 from hushpoint.measure.shown import whole_mmhg
 from hushpoint.sheet.pdf import pdf, png_pages
@@ -124,17 +125,12 @@ def visit_csv(visit: Visit, judged: Judged) -> str:
                 _end(reading.diastolic_mmhg, ""),
                 "yes" if each.counted else "no",
                 " ".join(each.marks),
-                _plain(visit.cuff),
-                _plain(visit.gauge),
+                plain_cell(visit.cuff or ""),
+                plain_cell(visit.gauge or ""),
                 judged.policy.id,
             )
         )
     return out.getvalue()
-
-
-def _plain(text: str | None) -> str:
-    """A cell that no spreadsheet takes for a formula."""
-    return f"'{text}" if text and text[0] in "=+-@\t" else text or ""
 
 
 def _end(mmhg: float | None, missing: str = "not heard") -> str:
