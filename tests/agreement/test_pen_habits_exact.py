@@ -109,3 +109,13 @@ def test_honest_readings_seldom_seem_to_pile_up() -> None:
         values = [float(2 * round(draw.gauss(135, 12) / 2)) for _ in range(60)]
         flagged += any("under" in flag for flag in digits(values, (140, 160, 180)).flags)
     assert flagged <= 8
+
+
+def test_a_machine_is_not_told_to_read_to_the_mark() -> None:
+    """Half the digits odd, as from a device that shows every number: no gauge's marks are taken for granted."""
+    found = digits(range(100, 150))
+    assert any("device that shows every number" in flag for flag in found.flags)
+    (flag,) = [flag for flag in digits([*range(100, 150), *[120] * 10]).flags if "zeros" in flag]
+    assert "write the number as it is shown" in flag
+    (few,) = [flag for flag in digits([*range(100, 140, 2), 131]).flags if "odd" in flag]
+    assert few.endswith("1 of 21; a gauge marked every 2 mmHg is read to an even number")

@@ -5,11 +5,13 @@ from __future__ import annotations
 import csv
 import math
 import random
+import statistics
 from pathlib import Path
 
 import pytest
 
 from hushpoint.agreement import AgreementError, PairedReading, agree
+from hushpoint.agreement.reliability import concordance
 from hushpoint.agreement.replicates import EXACT_UP_TO, exact_limits_ci, repeatability, replicate_limits, trend
 
 PUBLISHED = Path(__file__).resolve().parents[1] / "published"
@@ -30,6 +32,12 @@ def test_pefr_of_1986(row: dict[str, str]) -> None:
         two = [[float(person[f"{meter}{turn}"]) for turn in "12"] for person in people]
         # Of two readings the within variance is the mean of half the squared difference.
         found = 2 * math.sqrt(2 * repeatability(two).variance_mmhg2)
+    elif row["what"] == "correlation":
+        one, other = ([float(person[name]) for person in people] for name in ("wright1", "mini1"))
+        off = statistics.mean(one) - statistics.mean(other)
+        spread = [statistics.pstdev(values) for values in (one, other)]
+        # Lin's coefficient is r less what unequal means and spreads cost.
+        found = concordance(one, other).value * (spread[0] ** 2 + spread[1] ** 2 + off**2) / (2 * spread[0] * spread[1])
     else:
         rows = [
             PairedReading(p["subject"], who, float(p[column]))

@@ -181,6 +181,31 @@ def test_a_slip_of_the_pen_is_named_and_left_out() -> None:
     assert slip.off_mmhg == pytest.approx(30, abs=8)
 
 
+def slipped(rows: tuple[PairedReading, ...], times: int, client: str = "") -> list[PairedReading]:
+    """L1's first readings beside somebody else made 30 too high so many times, on one client where named."""
+    changed, left = list(rows), times
+    for place, row in enumerate(rows):
+        if row.observer == "L1" and left:
+            changed[place] = PairedReading(row.measurement, "L1", row.systolic_mmhg + 30, None, client, row.gauge)
+            left -= 1
+    return changed
+
+
+@pytest.mark.parametrize(
+    ("times", "client", "repeated"), [(1, "", False), (2, "", False), (2, "K1", True), (8, "", True)]
+)
+def test_an_error_made_again_is_no_slip(times: int, client: str, repeated: bool) -> None:
+    """Twice on one client, or too often for slips, an error is the observer's own: named, and it counts."""
+    drawn = drawn_class(np.random.default_rng(37), measurements=1000, learners=8)
+    found = whose(slipped(drawn.readings, times, client), LECTURER).systolic
+    far = [one for one in found.outlying if any(name == "L1" and value > 135 for name, value in one.written)]
+    assert far
+    assert {one.repeated for one in far} == {repeated}
+    n = next(one.n for one in found.observers if one.observer == "L1")
+    whole = sum(row.observer == "L1" for row in drawn.readings)
+    assert n == (whole if repeated else whole - times)
+
+
 def test_few_slips_are_named_where_there_are_none() -> None:
     """In 100 clean classes, naming at 5 % a class, 15 or more with a name come by chance once in 10 000 times."""
     rng = np.random.default_rng(33)
@@ -203,7 +228,12 @@ def test_diastolic_is_told_apart_and_may_be_missing() -> None:
     ("rows", "reference", "told"),
     [
         ([], None, "too few"),
-        ([PairedReading("1", "T", 120)], None, "too few"),
+        (
+            [PairedReading("1", "T", 120)],
+            None,
+            "one observer alone cannot be compared",
+        ),
+        ([PairedReading("1", "T", 120), PairedReading("2", "A", 120)], None, "2 systolic readings are too few"),
         (pair("1", "T", 120, "A", 124), "T", "too few"),
         (chain(), "Q", '"Q" has no readings'),
         ([*chain(), PairedReading("TA0", "T", 120)], None, "stand twice"),

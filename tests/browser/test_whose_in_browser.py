@@ -46,7 +46,7 @@ def test_from_an_empty_class_to_who_reads_high(site: Site, lecturer: Page, code:
     """Empty, the page says what helps; then Ines, 6 less 0.25 high, is first in the table and has a page of her own."""
     lecturer.goto(f"{site.here}/class/{code}")
     lecturer.get_by_role("link", name="Whose error?").click()
-    expect(lecturer.get_by_role("heading", name="Too few readings to tell")).to_be_visible()
+    expect(lecturer.get_by_role("heading", name="Nothing to compare yet")).to_be_visible()
     axe_clean(lecturer, tmp_path)
     lines = [
         f"{name} Invented,{110 + 4 * turn + off + 2 * (turn % 3 - 1)},{70 + off},{110 + 4 * turn},70\n"

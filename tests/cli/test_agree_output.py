@@ -80,6 +80,7 @@ def test_digits_table_fits_eighty_columns(
     digits_file(readings, as_json=False)
     told = capsys.readouterr().out
     assert "p zeros" in told
+    assert "0.000" not in told
     assert max(len(line) for line in told.splitlines()) <= 80
 
 

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from hushpoint.measure import stated, truth_words, whole_mmhg
+from hushpoint.measure import decimal_words, stated, truth_words, whole_mmhg
 from hushpoint.web.context import signed
 
 
@@ -31,3 +31,13 @@ def test_a_pencil_finds_the_error_that_is_shown(truth_mmhg: float, written_mmhg:
     """Written less the truth as shown rounds to the error as shown, for every truth and reading."""
     error = round(written_mmhg - stated(truth_mmhg), 1)
     assert whole_mmhg(written_mmhg - float(truth_words(truth_mmhg))) == whole_mmhg(error)
+
+
+@pytest.mark.parametrize(
+    ("value", "places", "sign", "told"),
+    [(-0.04, 1, False, "0.0"), (-0.04, 1, True, "0.0"), (0.04, 1, True, "0.0"), (-0.06, 1, False, "−0.1"),
+     (2.25, 2, True, "+2.25"), (10.0, 1, True, "+10.0"), (-0.004, 2, True, "0.00"), (100, 0, False, "100")],
+)  # fmt: skip
+def test_what_rounds_to_nothing_has_no_sign(value: float, places: int, sign: bool, told: str) -> None:
+    """A bias of -0.04 is told as 0.0, not as -0.0; other numbers keep a true minus."""
+    assert decimal_words(value, places, sign=sign) == told

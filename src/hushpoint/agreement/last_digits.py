@@ -19,6 +19,10 @@ FEWEST = 12
 MOSTLY_EVEN = 0.9
 """From this share of even digits on, the observer is taken to read to the even marks (our choice)."""
 
+EVERY_NUMBER = 1 / 3
+"""From this share of odd digits on, what was read shows every number, as a machine does (half of them are odd; our
+choice)."""
+
 SAME_PAIR = 0.025
 """Two readings of one person in a row are the same at both ends so often (NHANES 2009-2012, first and second reading of
 10 486 adults: 2.50 %; auscultated, read to even digits)."""
@@ -163,7 +167,8 @@ def digits(values_mmhg: Iterable[float], limits_mmhg: Sequence[int] = ()) -> Dig
     if len(whole) < len(values):
         flags.append(f"left out, written with decimals: {len(values) - len(whole)}")
     if p_zeros is not None:
-        flags += _about_zeros(zeros, judged, "even readings" if by_even_marks else "readings", p_zeros)
+        advice = "write the number as it is shown" if odd >= EVERY_NUMBER * n else "read to the nearest 2 mmHg mark"
+        flags += _about_zeros(zeros, judged, "even readings" if by_even_marks else "readings", p_zeros, advice)
     flags += _about_odd(counts, n, p_fives)
     flags += _about_limits(under, len(limits_mmhg))
     return Digits(
@@ -238,11 +243,11 @@ def _about_limits(under: Sequence[UnderLimit], looked_at: int) -> list[str]:
     ]
 
 
-def _about_zeros(zeros: int, judged: int, kind: str, p_zeros: float) -> list[str]:
+def _about_zeros(zeros: int, judged: int, kind: str, p_zeros: float, advice: str) -> list[str]:
     if judged < FEWEST:
         return [f"too few to tell: {judged} {kind}, {FEWEST} are needed"]
     if p_zeros <= 0.01:
-        return [f"zeros stand out clearly: {zeros} of {judged} {kind}; read to the nearest 2 mmHg mark"]
+        return [f"zeros stand out clearly: {zeros} of {judged} {kind}; {advice}"]
     if p_zeros <= 0.05:
         return [f"zeros may stand out: {zeros} of {judged} {kind}; look again after more readings"]
     return []
@@ -251,7 +256,12 @@ def _about_zeros(zeros: int, judged: int, kind: str, p_zeros: float) -> list[str
 def _about_odd(counts: list[int], n: int, p_fives: float | None) -> list[str]:
     odd, fives = sum(counts[1::2]), counts[5]
     flags = []
-    if odd:
+    if n >= FEWEST and odd >= EVERY_NUMBER * n:
+        flags.append(
+            f"odd digits: {odd} of {n}, as from a device that shows every number; where it was a gauge marked every "
+            "2 mmHg, it is read to an even number"
+        )
+    elif odd:
         flags.append(f"odd digits: {odd} of {n}; a gauge marked every 2 mmHg is read to an even number")
     if p_fives is not None and fives >= 3 and p_fives <= 0.05:
         flags.append(f"fives stand out: {fives} of {odd} odd readings")

@@ -13,9 +13,10 @@ from typing import TYPE_CHECKING, Literal
 from hushpoint.agreement import WITHIN_MMHG, Agreement, Differences, InFull, ObserverDigits, agree, digits_by_observer
 from hushpoint.agreement.differences import shown
 from hushpoint.cli.tables import result_console, result_table
-from hushpoint.desk.agreeing import agreement_in_full, in_full_lines, json_in_full
+from hushpoint.desk.agreeing import agreement_in_full, in_full_lines, json_in_full, p_words
 from hushpoint.desk.readings_csv import read_readings_file
 from hushpoint.errors import BadInputError
+from hushpoint.measure import decimal_words
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -78,7 +79,9 @@ def _print_digits(found: Sequence[ObserverDigits]) -> None:
     for one in found:
         for end, counted in (("sys", one.systolic), ("dia", one.diastolic)):
             if counted.n:
-                p_zeros = "" if counted.p_zeros is None else f"{counted.p_zeros:.3f}"
+                p_zeros = (
+                    "" if counted.p_zeros is None else p_words(counted.p_zeros).removeprefix("p ").removeprefix("= ")
+                )
                 table.add_row(_cell(one.observer, 20), end, str(counted.n), *map(str, counted.counts), p_zeros)
             words += [f"{one.observer}, {end}: {flag}" for flag in counted.flags]
         words += [f"{one.observer}: {flag}" for flag in one.pairs.flags]
@@ -120,7 +123,7 @@ def _cell(name: str, cells: int) -> str:
 
 
 def _signed(value: float | None, places: int = 2) -> str:
-    return "–" if value is None else f"{value:.{places}f}".replace("-", "−")
+    return "–" if value is None else decimal_words(value, places)
 
 
 def _span(ends: tuple[float, float] | None, places: int = 2) -> str:

@@ -10,11 +10,13 @@ from hushpoint.agreement.differences import shown
 from hushpoint.cli.tables import result_console, result_table
 from hushpoint.competence import Variety
 from hushpoint.desk import judging
+from hushpoint.desk.agreeing import p_words
 from hushpoint.desk.judging import CAUTION, CLEAR_TREND_P, ODDS_SHOWN, SHOWN, Judged, judged
 from hushpoint.desk.readings_csv import read_answers_file
 from hushpoint.desk.rules_csv import read_own_rules
 from hushpoint.errors import BadInputError
 from hushpoint.guideline.competence_rules import competence_rule
+from hushpoint.measure import decimal_words
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -78,13 +80,13 @@ def _print(given: Judged) -> None:
     )
     for end, differences in agreement.ends():
         spread = "" if differences.sd_mmhg is None else f", SD {differences.sd_mmhg:.2f}"
-        mean = f"{differences.bias_mmhg:+.2f}".replace("-", "−")
+        mean = decimal_words(differences.bias_mmhg, 2, sign=True)
         line(f"Learner minus reference, {end}: mean {mean}{spread} mmHg, n {differences.n}.")
         whole = full[end]
         slope = None if whole is None else whole.trend
         if slope is not None and slope.p < CLEAR_TREND_P:
-            change = f"{10 * slope.slope:+.1f}".replace("-", "−")
-            line(f"  It changes by {change} mmHg for every 10 mmHg of pressure (p {slope.p:.3f}).")
+            change = decimal_words(10 * slope.slope, sign=True)
+            line(f"  It changes by {change} mmHg for every 10 mmHg of pressure ({p_words(slope.p)}).")
     line(f"Learning curve: {'; '.join((*curve.verdict.missing, *curve.verdict.reasons))}.")
     sizes = sorted({o.n for _, o in odds})
     table = result_table(

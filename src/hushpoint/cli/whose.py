@@ -11,6 +11,7 @@ from hushpoint.cli.tables import result_console, result_table
 from hushpoint.desk.readings_csv import read_readings_file
 from hushpoint.desk.whose import CAUTION, NO_GAUGE, as_json, sentences
 from hushpoint.errors import BadInputError
+from hushpoint.measure import decimal_words
 
 
 def whose_file(readings: Path, *, reference: str | None, as_json_text: bool) -> None:
@@ -77,8 +78,8 @@ def _print_end(found: EndErrors) -> None:
 
 
 def _signed(value: float | None) -> str:
-    return "–" if value is None else f"{value:+.1f}".replace("-", "−")
+    return "–" if value is None else decimal_words(value, sign=True)
 
 
 def _span(ends: tuple[float, float] | None) -> str:
-    return "–" if ends is None else f"{ends[0]:.1f} to {ends[1]:.1f}".replace("-", "−")
+    return "–" if ends is None else f"{decimal_words(ends[0])} to {decimal_words(ends[1])}"

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from hushpoint.agreement import Agreement, Correlation, InFull, PairedReading, in_full
+from hushpoint.measure import decimal_words
 
 CLEAR_TREND_P = 0.01
 """A trend with a larger p is told as not clear (our choice)."""
@@ -48,7 +49,7 @@ def in_full_lines(found: InFull) -> list[str]:
         low, high = (10 * end for end in found.trend.slope_ci)
         lines.append(
             f"trend with the mean of the two: {_signed(10 * found.trend.slope)} for every 10 mmHg "
-            f"({_span((low, high), 2)}; {seen}, p {found.trend.p:.3f})"
+            f"({_span((low, high), 2)}; {seen}, {p_words(found.trend.p)})"
         )
     if found.icc is None:
         lines.append("intraclass correlation: too few pairs, or all of one value")
@@ -76,13 +77,18 @@ def in_full_lines(found: InFull) -> list[str]:
     return lines
 
 
+def p_words(p: float) -> str:
+    """Write a chance as p, never as 0."""
+    return "p < 0.001" if p < 0.001 else f"p = {p:.3f}"
+
+
 def _told(found: Correlation) -> str:
-    return f"{found.value:.3f} ({_span(found.ci, 3)})".replace("-", "−")
+    return f"{decimal_words(found.value, 3)} ({_span(found.ci, 3)})"
 
 
 def _signed(value: float) -> str:
-    return f"{value:+.2f}".replace("-", "−")
+    return decimal_words(value, 2, sign=True)
 
 
 def _span(ends: tuple[float, float], places: int = 1) -> str:
-    return f"{ends[0]:.{places}f} to {ends[1]:.{places}f}".replace("-", "−")
+    return f"{decimal_words(ends[0], places)} to {decimal_words(ends[1], places)}"

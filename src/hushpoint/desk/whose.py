@@ -208,11 +208,12 @@ def written_words(one: Outlying, called: Called = as_told) -> str:
 
 
 def slip_words(one: Outlying, called: Called = as_told) -> str:
-    """Say whose reading is outlying and how far."""
+    """Say whose reading is outlying and how far, and whether it counts."""
+    what_then = "The same again elsewhere, so no slip: it counts" if one.repeated else "Left out"
     if one.observer is None:
-        return "does not fit the rest; whose slip it is, this measurement alone cannot tell. Left out"
+        return f"does not fit the rest; whose error it is, this measurement alone cannot tell. {what_then}"
     way = "above" if one.off_mmhg > 0 else "below"
-    return f"{called(one.observer)} is {abs(one.off_mmhg):.0f} {way} what the others lead one to expect. Left out"
+    return f"{called(one.observer)} is {abs(one.off_mmhg):.0f} {way} what the others lead one to expect. {what_then}"
 
 
 def untold_words(one: Untold, called: Called = as_told) -> str:

@@ -1,7 +1,17 @@
 """The shared words: verdicts, what an observer wrote, units and legal ranges. Imports nothing of Hushpoint."""
 
 from hushpoint.measure.reading import NotHeard, Reading, Written
-from hushpoint.measure.shown import stated, truth_words, whole_mmhg
+from hushpoint.measure.shown import decimal_words, stated, truth_words, whole_mmhg
 from hushpoint.measure.verdict import Heard, Withheld
 
-__all__ = ["Heard", "NotHeard", "Reading", "Withheld", "Written", "stated", "truth_words", "whole_mmhg"]
+__all__ = [
+    "Heard",
+    "NotHeard",
+    "Reading",
+    "Withheld",
+    "Written",
+    "decimal_words",
+    "stated",
+    "truth_words",
+    "whole_mmhg",
+]

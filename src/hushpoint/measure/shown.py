@@ -19,6 +19,12 @@ def whole_mmhg(value_mmhg: float) -> int:
     return int(math.copysign(math.floor(abs(value_mmhg) + 0.5), value_mmhg))
 
 
+def decimal_words(value: float, places: int = 1, *, sign: bool = False) -> str:
+    """Return a number with `places` decimals and a true minus, with `sign` also a plus; 0 has neither."""
+    text = f"{value:{'+' if sign else ''}.{places}f}"
+    return text.replace("-", "\N{MINUS SIGN}") if text.strip("+-0.") else text.lstrip("+-")
+
+
 def truth_words(mmhg: float) -> str:
     """Return a truth as shown: whole mmHg, but with its decimal where that is 5.
 
