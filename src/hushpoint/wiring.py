@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+import threading
 from collections.abc import AsyncIterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import asynccontextmanager
@@ -13,12 +14,14 @@ from starlette.applications import Starlette
 
 from hushpoint.desk import access, bench
 from hushpoint.desk.recordings import RecordingFiles
-from hushpoint.ledger.records import Ledger, LedgerError
+from hushpoint.ledger.records import ErasedPersonError, Ledger, LedgerError, UnkeepableError
 from hushpoint.ledger.store import open_ledger
 from hushpoint.web.app import make_app
 from hushpoint.web.context import Context
 
 log = logging.getLogger("hushpoint")
+AGAIN_S = 2.0
+"""How soon a judgement is tried again while the ledger cannot be used [s]."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +44,7 @@ class Grader:
 
     def __init__(self, ledger: Ledger) -> None:
         self._ledger = ledger
+        self._stopping = threading.Event()
         self._worker = ThreadPoolExecutor(max_workers=1, thread_name_prefix="grader")
 
     def start(self) -> None:
@@ -53,6 +57,7 @@ class Grader:
 
     def stop(self) -> None:
         """Finish the one in hand; the rest is found again at the next start."""
+        self._stopping.set()
         self._worker.shutdown(wait=True, cancel_futures=True)
 
     def _catch_up(self) -> None:
@@ -65,8 +70,20 @@ class Grader:
             self._grade(measurement)
 
     def _grade(self, measurement: str) -> None:
+        told = False
         try:
-            bench.grade(self._ledger, measurement)
+            while not self._stopping.is_set():
+                try:
+                    bench.grade(self._ledger, measurement)
+                except (ErasedPersonError, UnkeepableError):
+                    raise
+                except LedgerError as trouble:  # a database that is away comes back: the measurement waits for it
+                    if not told:
+                        log.error("a judgement has to wait: %s", trouble)  # noqa: TRY400 - one line
+                    told = True
+                    self._stopping.wait(AGAIN_S)
+                else:
+                    return
         except Exception as error:  # one that cannot be graded must not stop the others
             log.error("measurement left ungraded: %s", type(error).__name__)  # noqa: TRY400 - no data in logs
 

@@ -223,13 +223,14 @@ def serve(
     own_certificate: Annotated[
         bool, typer.Option("--own-certificate", help="https with a certificate made here.")
     ] = False,
+    workers: Annotated[int, typer.Option(help="Processes that answer, with --database only.", min=1, max=64)] = 1,
 ) -> None:
     """Start the app."""
     from hushpoint.cli.serve import serve_app
 
     serve_app(
         data=data, port=port, class_mode=class_mode, database=database, names=name or [], certificate=certificate,
-        key=key, own_certificate=own_certificate,
+        key=key, own_certificate=own_certificate, workers=workers,
     )  # fmt: skip
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+import os
 import shutil
 import socket
 import ssl
@@ -13,13 +14,15 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import uvicorn
+from starlette.applications import Starlette
 
 from hushpoint.cli.keep import DEFAULT_DATA, INVENTED_MARK
 from hushpoint.cli.log_lines import log_as_json
+from hushpoint.cli.workers import tended
 from hushpoint.desk import demo
 from hushpoint.desk.recordings import RecordingFiles
 from hushpoint.errors import HushpointError
-from hushpoint.ledger.store import FILE_NAME, open_sqlite
+from hushpoint.ledger.store import FILE_NAME, open_ledger, open_sqlite
 from hushpoint.wiring import Settings, build
 
 DEMO_DATA = Path("demo-data")
@@ -46,8 +49,13 @@ def serve_app(
     certificate: Path | None,
     key: Path | None,
     own_certificate: bool,
+    workers: int = 1,
 ) -> None:
     """Serve a ledger until stopped."""
+    if workers > 1 and not database:
+        raise ServeError("--workers: a SQLite ledger is served by one; name a PostgreSQL database with --database")
+    if workers > 1 and not hasattr(os, "fork"):
+        raise ServeError("--workers: this system runs one; start several servers on ports of their own instead")
     if own_certificate and (certificate or key):
         raise ServeError("--own-certificate: goes without --certificate and --key")
     if (certificate is None) != (key is None):
@@ -72,7 +80,7 @@ def serve_app(
         tls=tls,
         https_only=not own_certificate,
     )
-    _run(settings, said, tls)
+    _run(settings, said, tls, workers=workers)
 
 
 def serve_demo(*, data: Path | None, port: int, class_mode: bool) -> None:
@@ -156,12 +164,19 @@ def _settings(
 
 
 def _run(
-    settings: Settings, said: str = "", tls: tuple[Path, Path] | None = None, beside: threading.Thread | None = None
+    settings: Settings,
+    said: str = "",
+    tls: tuple[Path, Path] | None = None,
+    beside: threading.Thread | None = None,
+    workers: int = 1,
 ) -> None:
     if tls:
         _check_tls(*tls)
     listener = _listener(settings.host, settings.port)
-    app = build(settings)
+    if workers == 1:
+        app = build(settings)
+    else:
+        open_ledger(settings.data_dir, settings.database_url).close()  # made or migrated once, or refused in one line
     if beside is not None:
         beside.start()
     for address in (f"{'https' if tls else 'http'}://localhost:{settings.port}", *settings.addresses):
@@ -170,6 +185,13 @@ def _run(
         print(said, flush=True)  # noqa: T201
     log_as_json()
     logging.getLogger("python_multipart").setLevel(logging.ERROR)  # it quotes bytes of forms that it cannot read
+    if workers == 1:
+        _listen(app, listener, tls)
+    else:
+        tended([lambda: _listen(build(settings), listener, tls)] * workers)
+
+
+def _listen(app: Starlette, listener: socket.socket, tls: tuple[Path, Path] | None) -> None:
     config = uvicorn.Config(
         app,
         ssl_certfile=tls[0] if tls else None,

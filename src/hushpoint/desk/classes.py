@@ -10,7 +10,6 @@ import heapq
 import io
 import itertools
 import secrets
-import threading
 import unicodedata
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -42,9 +41,8 @@ SPREAD_MMHG = 10
 ON_THE_BOARD = frozenset(Kind) - {Kind.PAIR_SEALED, Kind.PAIR_TAKEN_BACK}
 """A sealed half of a pair does not even wake the board: its reader may be the other half."""
 
-_NAMING = threading.Lock()
-"""One at a time looks whether a name is there and adds it: two joins at once would make two of one person. A ledger
-is served by one process (docs/ledger.md)."""
+_NAMING = "naming"
+"""The turn in which a name is looked up and added: two joins at once would make two of one person."""
 _INVISIBLE_BUT_WRITTEN = "\u200c\u200d"
 """Joiners that some scripts cannot be written without."""
 
@@ -285,7 +283,7 @@ def add_roster(ledger: Ledger, *, room: str, names: Sequence[str]) -> int:
     wanted: dict[str, str] = {}
     for name in (clean_name(one, "name") for one in names):
         wanted.setdefault(name.casefold(), name)
-    with _NAMING:
+    with ledger.turn(_NAMING):
         known = on_the_list(ledger, code)
         fresh = [name for key, name in wanted.items() if key not in known]
         if len(known) + len(fresh) > MOST_LEARNERS:
@@ -309,7 +307,7 @@ def join(ledger: Ledger, *, room: str, name: str, again: bool = False) -> str:
     """
     info = find_class(ledger, room)
     name = clean_name(name, "name")
-    with _NAMING:
+    with ledger.turn(_NAMING):
         names = names_of(ledger, info.code)
         mine = [who for who, known in names.items() if known.casefold() == name.casefold()]
         if mine and any(True for _ in ledger.rows(kinds=[Kind.LEARNER_JOINED], room=info.code, who=mine[0], limit=1)):

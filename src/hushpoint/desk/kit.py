@@ -7,7 +7,6 @@ told by role ("lecturer", "a learner of RKTM"), never by name.
 from __future__ import annotations
 
 import secrets
-import threading
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
 from datetime import UTC, datetime
@@ -48,8 +47,8 @@ _KINDS = (
     Kind.KIT_KNOCKED,
     Kind.KIT_CHECKED,
 )
-_LABELLING = threading.Lock()
-"""One at a time looks whether a label is taken and writes it (one process serves a ledger, docs/ledger.md)."""
+_LABELLING = "labels"
+"""The turn in which a label is looked up and written."""
 
 How = Literal["bench", "file", "second gauge"]
 
@@ -185,7 +184,7 @@ def add(ledger: Ledger, fields: Mapping[str, str], *, by: str) -> Item:
     Fields: type, label, serial; of a cuff bladder_width_cm, bladder_length_cm, claim, latex; of a stethoscope head.
     """
     body = _checked(fields)
-    with _LABELLING:
+    with ledger.turn(_LABELLING):
         _refuse_taken(ledger, body)
         while True:
             item_id = "".join(secrets.choice(LETTERS) for _ in range(ID_LENGTH))
@@ -200,7 +199,7 @@ def change(ledger: Ledger, item_id: str, fields: Mapping[str, str], *, by: str) 
     """Describe an item anew (label, serial, tape and so on; never its type) by a further row; raises BadInputError."""
     before = item(ledger, item_id)
     body = _checked({**fields, "type": before.type})
-    with _LABELLING:
+    with ledger.turn(_LABELLING):
         _refuse_taken(ledger, body, but=item_id)
         ledger.append(Entry(Kind.KIT_CHANGED, {"item": item_id, "by": by, **body}))
     return item(ledger, item_id)
@@ -212,7 +211,7 @@ def retire(ledger: Ledger, item_id: str, *, why: str, by: str, retired: bool = T
     why = clean_name(why, "why") if retired else ""
     if before.retired == retired:
         return
-    with _LABELLING:
+    with ledger.turn(_LABELLING):
         if not retired:
             _refuse_taken(ledger, {"type": before.type, "label": before.label}, but=item_id)
         ledger.append(Entry(Kind.KIT_RETIRED, {"item": item_id, "retired": retired, "why": why, "by": by}))

@@ -11,7 +11,6 @@ from __future__ import annotations
 import contextlib
 import re
 import secrets
-import threading
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any, Literal
@@ -39,8 +38,8 @@ DIFFERENT_INFLATIONS = "different inflations: kept, never counted"
 TWO_GAUGES = "two gauges: kept, never counted"
 _CLIENT = re.compile(r"[A-Za-z0-9][A-Za-z0-9 ._-]*")
 _REF = re.compile(r"[A-Za-z0-9._-]{1,80}")
-_ONE_AT_A_TIME = threading.Lock()
-"""The second to seal is known only while nobody else seals. A ledger is served by one process (docs/ledger.md)."""
+_ONE_AT_A_TIME = "pairs"
+"""The turn in which numbers are sealed: the second to seal is known only while nobody else does."""
 
 Numbers = tuple[int | None, int | None]
 """Systolic and diastolic as written [mmHg]; None where not heard."""
@@ -287,7 +286,7 @@ def seal(
     """
     numbers = (live.checked_mmhg(systolic, "systolic"), live.checked_mmhg(diastolic, "diastolic"))
     mark = f"{pair}.{observer}.{checked_ref(ref)}"
-    with _ONE_AT_A_TIME:
+    with ledger.turn(_ONE_AT_A_TIME):
         found = book_of(ledger, room).find(pair)
         side = found.side(observer)
         taken_back = any(True for _ in ledger.rows(kinds=[Kind.PAIR_TAKEN_BACK], ref=mark, limit=1))
@@ -309,7 +308,7 @@ def seal(
 def take_back(ledger: Ledger, *, room: str, pair: str, observer: str, ref: object) -> Pair:
     """Take an observer's own sealed numbers back while the pair is open; twice, or before they came, is once."""
     mark = f"{pair}.{observer}.{checked_ref(ref)}"
-    with _ONE_AT_A_TIME:
+    with ledger.turn(_ONE_AT_A_TIME):
         found = book_of(ledger, room).find(pair)
         side = found.side(observer)
         _still_open(found)
@@ -333,7 +332,7 @@ def correct(
     if not isinstance(why, str):
         raise BadInputError("why: say in a few words why the reading is corrected")
     mark = f"{pair}.{by}.{checked_ref(ref)}"
-    with _ONE_AT_A_TIME:
+    with ledger.turn(_ONE_AT_A_TIME):
         found = book_of(ledger, room).find(pair)
         side = found.side(observer)
         if by not in (observer, LECTURER):
@@ -348,7 +347,7 @@ def correct(
 
 def cancel(ledger: Ledger, *, room: str, pair: str, cancelled: bool, why: str) -> Pair:
     """Set a pair aside, or take it in again; its rows stay. Raises NotFoundError, or BadInputError without a reason."""
-    with _ONE_AT_A_TIME:
+    with ledger.turn(_ONE_AT_A_TIME):
         found = book_of(ledger, room).find(pair)
         if (found.state == "cancelled") == cancelled:
             return found
@@ -367,7 +366,7 @@ def store_written(ledger: Ledger, *, room: str, written: Sequence[tuple[Opening,
     names = classes.names_of(ledger, code)
     entries: list[Entry] = []
     new = 0
-    with _ONE_AT_A_TIME:
+    with ledger.turn(_ONE_AT_A_TIME):
         for opening, mine, theirs, ref in written:
             checked = check_opening(ledger, code, opening, names)
             mark = checked_ref(ref)

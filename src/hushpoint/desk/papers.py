@@ -11,7 +11,6 @@ from __future__ import annotations
 
 import hashlib
 import secrets
-import threading
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -47,8 +46,8 @@ _ROWS = (
     Kind.PAPER_ANSWERED,
     Kind.PAPER_MARKED,
 )
-_FORMS = threading.Lock()
-"""One at a time takes the next form: two at once would share it. A ledger is served by one process (docs/ledger.md)."""
+_FORMS = "forms"
+"""The turn in which the next form is taken: two at once would share it."""
 
 ENDS = ("systolic", "diastolic")
 
@@ -188,7 +187,7 @@ def begin(ledger: Ledger, *, room: str, who: str, paper_id: str, profile_id: str
     `profile_id` is what the device check on this device found. Raises NotAllowedError or AlreadyDoneError, one line.
     """
     profile = profile_of(profile_id)
-    with _FORMS:
+    with ledger.turn(_FORMS):
         paper = paper_of(ledger, room, paper_id)
         mine = paper.of(who)
         if mine and mine[-1].marked is None and mine[-1].how == "phone":
@@ -270,7 +269,7 @@ def type_in(
     checked = {place: checked_reading(reading) for place, reading in readings.items()}
     if not checked:
         raise BadInputError("answers: at least one must be written")
-    with _FORMS:
+    with ledger.turn(_FORMS):
         paper = paper_of(ledger, room, paper_id)
         before = [one for one in paper.of(who) if one.how == "paper" and one.form == number]
         if before and before[0].marked is not None:
@@ -287,7 +286,7 @@ def type_in(
 
 def export_form(ledger: Ledger, *, room: str, paper_id: str) -> int:
     """Take the next form out of the series for a room without a server, and return its number."""
-    with _FORMS:
+    with ledger.turn(_FORMS):
         paper = paper_of(ledger, room, paper_id)
         number = _next_form(paper)
         body = {"paper": paper.id, "form": number, "key": False}

@@ -32,7 +32,7 @@ LEAD_MS = 5000.0
 MOST_STARTS = 9
 RULER_MMHG = 20
 """The ruler runs from this much below the key to this much above; the rest is counted at its ends."""
-_ROWS = (Kind.ROUND_OPENED, Kind.ROUND_READY, Kind.ROUND_STARTED, Kind.ROUND_SEALED, Kind.ROUND_CLOSED)
+ROWS = (Kind.ROUND_OPENED, Kind.ROUND_READY, Kind.ROUND_STARTED, Kind.ROUND_SEALED, Kind.ROUND_CLOSED)
 ANY = "any"
 
 
@@ -269,7 +269,7 @@ def _going_on(ledger: Ledger, room: str, round_id: str, who: str = "") -> Round:
 
 def _rounds(ledger: Ledger, room: str) -> dict[str, Round]:
     found: dict[str, Round] = {}
-    for row in ledger.rows(kinds=_ROWS, room=room):
+    for row in ledger.rows(kinds=ROWS, room=room):
         if row.body is None or row.ref is None:
             continue
         if row.kind is Kind.ROUND_OPENED:

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
+from contextlib import AbstractContextManager
 from typing import NoReturn
 
-from hushpoint.ledger.records import Entry, Kind, LedgerError, Row, Stored, Verification
+from hushpoint.ledger.records import Entry, Head, Kind, LedgerError, Row, Stored, Verification
 
 
 class FrozenLedger:
@@ -40,6 +41,18 @@ class FrozenLedger:
     def last(self) -> int:
         """Return the newest seq held."""
         return self._rows[-1].seq if self._rows else 0
+
+    def newer(self, after: int, wait_s: float) -> int:
+        """Refuse: nothing is added."""
+        self._refuse()
+
+    def heads(self, *, after: int, limit: int) -> list[Head]:
+        """Refuse."""
+        self._refuse()
+
+    def turn(self, what: str) -> AbstractContextManager[None]:
+        """Refuse: nothing is stored."""
+        self._refuse()
 
     def setting(self, key: str) -> str | None:
         """Return None: settings stay with the store."""

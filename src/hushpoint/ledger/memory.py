@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Iterable, Iterator, Sequence
+from contextlib import AbstractContextManager
 from dataclasses import replace
 
 from hushpoint.ledger.chain import ERASED, GENESIS, check_person, entry_text, seal
@@ -12,12 +13,14 @@ from hushpoint.ledger.records import (
     Clock,
     Entry,
     ErasedPersonError,
+    Head,
     Kind,
     Row,
     Stored,
     Verification,
     utc_now,
 )
+from hushpoint.ledger.turns import turn_here
 from hushpoint.ledger.verify import erasure_entry, verify_rows
 
 
@@ -27,6 +30,7 @@ class MemoryLedger:
     def __init__(self, clock: Clock = utc_now) -> None:
         self._clock = clock
         self._lock = threading.RLock()
+        self._grown = threading.Condition(self._lock)
         self._rows: list[Stored] = []
         self._refs: dict[tuple[str, str], int] = {}
         self._settings: dict[str, str] = {}
@@ -54,6 +58,7 @@ class MemoryLedger:
                 before = stored[-1].row.chain
             self._rows += stored
             self._refs |= fresh
+            self._grown.notify_all()
             return [one.row for one in stored]
 
     def rows(
@@ -82,6 +87,21 @@ class MemoryLedger:
     def last(self) -> int:
         """Return the newest seq."""
         return len(self._rows)
+
+    def newer(self, after: int, wait_s: float) -> int:
+        """Wait for a row; see `Ledger.newer`."""
+        with self._grown:
+            self._grown.wait_for(lambda: len(self._rows) > after, wait_s)
+            return len(self._rows)
+
+    def heads(self, *, after: int, limit: int) -> list[Head]:
+        """Return heads; see `Ledger.heads`."""
+        with self._lock:
+            return [Head(one.row.seq, one.row.kind, one.row.room) for one in self._rows[after : after + limit]]
+
+    def turn(self, what: str) -> AbstractContextManager[None]:
+        """Hold a named turn; see `Ledger.turn`."""
+        return turn_here(what)
 
     def kept(self, seqs: Iterable[int]) -> list[Stored]:
         """Return these rows with salt and text; see `Ledger.kept`."""

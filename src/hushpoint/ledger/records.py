@@ -7,6 +7,7 @@ data can be erased while the chain of digests still verifies.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
+from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from enum import StrEnum
@@ -135,6 +136,15 @@ class Stored:
 
 
 @dataclass(frozen=True, slots=True)
+class Head:
+    """What a row is about, without what it says: enough to know whom it concerns."""
+
+    seq: int
+    kind: Kind
+    room: str
+
+
+@dataclass(frozen=True, slots=True)
 class Verification:
     """What `verify` found: rows checked, rows erased on request, and the first altered row with the reason."""
 
@@ -195,6 +205,21 @@ class Ledger(Protocol):
 
     def last(self) -> int:
         """The newest seq, 0 in an empty store."""
+        ...
+
+    def newer(self, after: int, wait_s: float) -> int:
+        """Wait up to `wait_s` for a row beyond `after`, whichever process stores it, and return the newest seq."""
+        ...
+
+    def heads(self, *, after: int, limit: int) -> list[Head]:
+        """Return the heads of the next rows beyond `after`, in order of seq, at most `limit`."""
+        ...
+
+    def turn(self, what: str) -> AbstractContextManager[None]:
+        """Hold a named turn: of all who ask for it, in every process that serves this store, one at a time.
+
+        For acts that look first and store then, such as whether a name is free. Turns are not nested.
+        """
         ...
 
     def kept(self, seqs: Iterable[int]) -> list[Stored]:

@@ -8,9 +8,11 @@ append, so that row numbers follow commit order without gaps.
 from __future__ import annotations
 
 import json
+import threading
+import time
 from collections.abc import Iterable, Iterator, Sequence
-from contextlib import contextmanager
-from typing import Any
+from contextlib import contextmanager, suppress
+from typing import TYPE_CHECKING, Any
 
 import sqlalchemy as sa
 from sqlalchemy.exc import DBAPIError, SQLAlchemyError
@@ -21,6 +23,7 @@ from hushpoint.ledger.records import (
     Clock,
     Entry,
     ErasedPersonError,
+    Head,
     Kind,
     LedgerError,
     Row,
@@ -29,9 +32,17 @@ from hushpoint.ledger.records import (
     utc_now,
 )
 from hushpoint.ledger.tables import journal, payload, setting
+from hushpoint.ledger.turns import turn_here
 from hushpoint.ledger.verify import erasure_entry, verify_rows
 
+if TYPE_CHECKING:
+    from hushpoint.ledger.listening import Listener
+
+CHANNEL = "hushpoint_journal"
+"""PostgreSQL's channel for news of rows: a row number and nothing else is told on it."""
 _BATCH = 500
+_LOOK_S = 0.2
+"""How often a SQLite file is looked at for rows that another process stored, such as a command beside the server."""
 _WITH_PAYLOAD = journal.outerjoin(payload, journal.c.seq == payload.c.seq)
 _COLUMNS = (*journal.c, payload.c.salt, payload.c.body)
 
@@ -42,6 +53,8 @@ class SqlLedger:
     def __init__(self, engine: sa.Engine, clock: Clock = utc_now) -> None:
         self._engine = engine
         self._clock = clock
+        self._grown = threading.Condition()
+        self._listener: Listener | None = None
 
     def append(self, *entries: Entry) -> list[Row]:
         """Store all entries or none; see `Ledger.append`."""
@@ -49,7 +62,10 @@ class SqlLedger:
             return []
         texts = [entry_text(entry) for entry in entries]
         with self._writing() as connection:
-            return [stored.row for stored in self._append(connection, entries, texts)]
+            rows = [stored.row for stored in self._append(connection, entries, texts)]
+        with self._grown:
+            self._grown.notify_all()
+        return rows
 
     def rows(
         self,
@@ -86,6 +102,41 @@ class SqlLedger:
         """Return the newest seq, 0 in an empty store."""
         with self._reading() as connection:
             return int(connection.execute(sa.select(sa.func.coalesce(sa.func.max(journal.c.seq), 0))).scalar_one())
+
+    def newer(self, after: int, wait_s: float) -> int:
+        """Wait for a row; see `Ledger.newer`. PostgreSQL says when there is one; a SQLite file is looked at."""
+        if self._engine.dialect.name == "postgresql":
+            self._hear(wait_s)
+            return self.last()
+        until = time.monotonic() + wait_s
+        while (newest := self.last()) <= after and (left := until - time.monotonic()) > 0:
+            with self._grown:
+                self._grown.wait(min(_LOOK_S, left))
+        return newest
+
+    def heads(self, *, after: int, limit: int) -> list[Head]:
+        """Return heads; see `Ledger.heads`."""
+        query = sa.select(journal.c.seq, journal.c.kind, journal.c.room).order_by(journal.c.seq).limit(limit)
+        with self._reading() as connection:
+            return [Head(*record) for record in connection.execute(query.where(journal.c.seq > after))]
+
+    @contextmanager
+    def turn(self, what: str) -> Iterator[None]:
+        """Hold a named turn; see `Ledger.turn`. In PostgreSQL all processes are in it, of SQLite this one."""
+        with turn_here(what):
+            if self._engine.dialect.name != "postgresql":
+                yield
+                return
+            try:
+                connection = self._engine.connect()
+            except SQLAlchemyError as error:
+                raise LedgerError(_one_line(error)) from error
+            with connection:
+                try:
+                    connection.execute(sa.text("SELECT pg_advisory_xact_lock(748292, hashtext(:what))"), {"what": what})
+                except SQLAlchemyError as error:
+                    raise LedgerError(_one_line(error)) from error
+                yield
 
     def kept(self, seqs: Iterable[int]) -> list[Stored]:
         """Return these rows with salt and text; see `Ledger.kept`."""
@@ -178,7 +229,27 @@ class SqlLedger:
 
     def close(self) -> None:
         """Let go of every connection."""
+        if self._listener is not None:
+            self._listener.close()
+            with (
+                suppress(LedgerError),
+                self._reading() as connection,
+            ):  # whoever listens wakes up, and sees that it ends
+                connection.execute(sa.select(sa.func.pg_notify(CHANNEL, "")))
+                connection.commit()
         self._engine.dispose()
+
+    def _hear(self, wait_s: float) -> None:
+        from psycopg import Error  # noqa: PLC0415 - SQLite does without it
+
+        from hushpoint.ledger.listening import Listener  # noqa: PLC0415
+
+        if self._listener is None:
+            self._listener = Listener(self._engine.url, CHANNEL)
+        try:
+            self._listener.wait(wait_s)
+        except Error as error:
+            raise LedgerError(f"the ledger's database does not answer: {type(error).__name__}") from error
 
     def _append(self, connection: sa.Connection, entries: Sequence[Entry], texts: Sequence[str]) -> list[Stored]:
         newest = connection.execute(
@@ -203,6 +274,8 @@ class SqlLedger:
             chain = stored.row.chain
             _insert(connection, stored)
             done.append(stored)
+        if connection.dialect.name == "postgresql":  # heard by every process once this is committed
+            connection.execute(sa.select(sa.func.pg_notify(CHANNEL, str(seq))))
         return done
 
     @contextmanager

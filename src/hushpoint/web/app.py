@@ -42,6 +42,7 @@ from hushpoint.web import (
 )
 from hushpoint.web.context import Context, page, safe_next
 from hushpoint.web.guard import Guard
+from hushpoint.web.live import News
 
 _log = logging.getLogger("hushpoint")
 _STATIC = Path(__file__).with_name("static")
@@ -100,6 +101,7 @@ def make_app(context: Context, *, names: frozenset[str] | None = None, https_onl
         exception_handlers={HushpointError: _refused, HTTPException: _refused},
     )
     app.state.context = context
+    app.state.news = News(context.ledger)
     app.state.metrics = counts
     return app
 

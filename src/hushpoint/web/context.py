@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import re
-import time
-from collections.abc import AsyncIterator, Callable, Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -36,8 +35,6 @@ REACH = {
     access.AUDITOR: ("GET", re.compile(r"/evidence(/.*)?")),
 }
 """Of the lecturer's pages, those that another role opens too: the only method ("" for any) and the paths."""
-STILL_IN_S = 2.0
-"""How often an open stream looks whether its session has ended [s]."""
 _TEMPLATES = Path(__file__).with_name("templates")
 
 Answer = TypeVar("Answer")
@@ -218,18 +215,6 @@ def let_in(request: Request, response: Response, role: str, *, until: str = "9")
     """Begin a session; `until` (UTC, ISO 8601) ends it earlier than the twelve hours of everybody."""
     word = access.session_word(context_of(request).ledger, role)
     give_cookie(request, response, STAFF_COOKIE, {"is": role, "session": word, "until": until}, STAFF_S)
-
-
-async def ticks(request: Request, every_s: float) -> AsyncIterator[None]:
-    """Yield at once and then every so often, until the session that opened the stream ends."""
-    role, looked = role_of(request), time.monotonic()
-    while True:
-        yield
-        await anyio.sleep(every_s)
-        if role and time.monotonic() - looked >= STILL_IN_S:
-            if await off_loop(lambda: role_of(request)) != role:
-                return
-            looked = time.monotonic()
 
 
 def learner_or_none(request: Request) -> Learner | None:

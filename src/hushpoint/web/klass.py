@@ -24,12 +24,10 @@ from hushpoint.web.context import (
     page,
     role_of,
     safe_next,
-    ticks,
 )
 from hushpoint.web.forms import Form, form_of
+from hushpoint.web.live import news_of
 
-POLL_S = 0.25
-"""How often an open board looks for new rows: well inside the second it is promised in."""
 _HOME = {access.PRACTITIONER: "/client", access.AUDITOR: "/evidence"}
 """Where a role that has no classes begins."""
 
@@ -289,19 +287,13 @@ async def _events(request: Request, template: str) -> Response:
     info, state = await _state(request)
     sent = _seq(request.headers.get("last-event-id") or request.query_params.get("after", "0"))
     sent = sent if sent <= state.seq else 0  # seen in another ledger: nothing of this one was
-    return EventSourceResponse(_parts(request, info.code, state, sent, template), ping=15)
+    return EventSourceResponse(_parts(request, info.code, sent, template), ping=15)
 
 
-async def _parts(
-    request: Request, code: str, state: classes.Board, sent: int, template: str
-) -> AsyncIterator[ServerSentEvent]:
+async def _parts(request: Request, code: str, sent: int, template: str) -> AsyncIterator[ServerSentEvent]:
     context = context_of(request)
-    seen = state.seq
-    async for _ in ticks(request, POLL_S):
-        last = await off_loop(context.ledger.last)
-        if last > seen:
-            state = await off_loop(lambda: context.boards.now(code))
-            seen = last
+    looking = news_of(request).changes(request, lambda: context.boards.now(code), room=code, kinds=classes.ON_THE_BOARD)
+    async for state in looking:
         if state.seq > sent:
             values: dict[str, Any] = {"code": code, "lines": state.in_order(), "wall": state.wall()}
             yield ServerSentEvent(data=context.draw(template, values), event="board", id=str(state.seq))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import gzip
 import json
 import time
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncIterator
 from http import HTTPStatus
 from typing import Any
 
@@ -16,12 +16,14 @@ from starlette.routing import Route
 
 from hushpoint.desk import classes, playing, rounds
 from hushpoint.errors import NotAllowedError, NotFoundError
+from hushpoint.ledger.records import Kind
 from hushpoint.practice.sealed import KINDS
-from hushpoint.web.context import Learner, context_of, known_learner, lecturer_only, off_loop, page, ticks
+from hushpoint.web.context import Context, Learner, context_of, known_learner, lecturer_only, off_loop, page
 from hushpoint.web.forms import form_of, read_json
+from hushpoint.web.live import news_of
 
-POLL_S = 0.2
-"""How often an open page looks for new rows."""
+ON_THE_PHONE = frozenset(rounds.ROWS) - {Kind.ROUND_READY}
+"""What changes a phone's page: that another phone is ready does not."""
 
 
 async def control(request: Request) -> Response:
@@ -102,12 +104,14 @@ async def learners_page(request: Request) -> Response:
 async def learners_events(request: Request) -> Response:
     """Tell a phone what the newest round of its class is at, whenever that changes."""
     learner = await _in_class(request)
-    ledger = context_of(request).ledger
+    context = context_of(request)
 
     async def parts() -> AsyncIterator[ServerSentEvent]:
         sent = ""
-        async for _ in _changes(request):
-            found = await off_loop(lambda: rounds.newest(ledger, learner.room))
+        looking = news_of(request).changes(
+            request, lambda: rounds.newest(context.ledger, learner.room), room=learner.room, kinds=ON_THE_PHONE
+        )
+        async for found in looking:
             told = json.dumps(rounds.told(found, learner.who))
             if told != sent:
                 yield ServerSentEvent(data=told, event="round")
@@ -180,9 +184,12 @@ async def _info(request: Request) -> classes.ClassInfo:
 
 async def _newest(request: Request, code: str) -> tuple[rounds.Round | None, int]:
     context = context_of(request)
+    return await off_loop(lambda: _look(context, code))
+
+
+def _look(context: Context, code: str) -> tuple[rounds.Round | None, int]:
     # the board's newest row, not the journal's: that would tell that half of a pair is sealed
-    seq = (await off_loop(lambda: context.boards.now(code))).seq
-    return await off_loop(lambda: rounds.newest(context.ledger, code)), seq
+    return rounds.newest(context.ledger, code), context.boards.now(code).seq
 
 
 async def _values(info: classes.ClassInfo, found: rounds.Round | None) -> dict[str, Any]:
@@ -200,26 +207,16 @@ async def _drawn_events(request: Request, template: str) -> Response:
 
     async def parts() -> AsyncIterator[ServerSentEvent]:
         first, sent = True, ""
-        async for seq in _changes(request):
-            found = await off_loop(lambda: rounds.newest(context.ledger, info.code))
+        looking = news_of(request).changes(
+            request, lambda: _look(context, info.code), room=info.code, kinds=rounds.ROWS
+        )
+        async for found, seq in looking:
             drawn = context.draw(template, await _values(info, found))
             if drawn != sent and not (first and seen == str(seq)):
                 yield ServerSentEvent(data=drawn, event="board", id=str(seq))
             first, sent = False, drawn
 
     return EventSourceResponse(parts(), ping=15)
-
-
-async def _changes(request: Request) -> AsyncIterator[int]:
-    """Yield the ledger's newest row number at once and whenever it grew."""
-    ledger = context_of(request).ledger
-    last: Callable[[], int] = ledger.last
-    seen = -1
-    async for _ in ticks(request, POLL_S):
-        newest = await off_loop(last)
-        if newest > seen:
-            seen = newest
-            yield newest
 
 
 async def _in_class(request: Request) -> Learner:

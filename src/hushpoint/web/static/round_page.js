@@ -9,6 +9,7 @@ import { PROFILE_WORDS, profile, wokenContext } from "./device.js";
 import { clearPair, pairWords, readPair, watchPair } from "./pair_fields.js";
 import { Player } from "./player.js";
 import { askServerTime, readClock } from "./server_clock.js";
+import { follow as followStream } from "./stream.js";
 
 /**
  * @typedef {{round: string | null, state: "none" | "open" | "started" | "opened" | "cancelled", starts?: number,
@@ -166,13 +167,15 @@ document.addEventListener("visibilitychange", () => {
 });
 void box.sendAll();
 
-const events = new EventSource("/practise/round/events");
-events.addEventListener("round", (event) => {
-  told = JSON.parse(event.data);
+/** @param {string} data */
+function tell(data) {
+  told = JSON.parse(data);
   if (byId("banner").textContent?.startsWith("Connection lost. What")) banner("");
   void follow();
-});
-events.addEventListener("error", () => banner("Connection lost. What you see is from before; it goes on by itself."));
+}
+followStream("/practise/round/events", "round", tell, () =>
+  banner("Connection lost. What you see is from before; it goes on by itself."),
+);
 
 // Facts for browser tests, to be read only: when the first sample was due and when it was given to the audio clock.
 Object.assign(window, {
