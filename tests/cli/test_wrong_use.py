@@ -42,6 +42,8 @@ WRONG: dict[str, list[str]] = {
         for number in NUMBERS
     },
     **{f"serve, --port {number[:8]!r}": ["serve", f"--port={number}"] for number in (*NUMBERS, "0", "65536")},
+    "serve, two workers on a SQLite file": ["serve", "--workers", "2", "--data", "new"],
+    "serve, no workers": ["serve", "--workers", "0"],
 }
 
 

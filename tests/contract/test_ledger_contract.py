@@ -96,6 +96,42 @@ def test_eight_writers_leave_no_gap(ledger):
     assert (found.first_altered, found.rows) == (None, 400)
 
 
+def test_whoever_waits_hears_of_a_row(ledger):
+    """A wait ends with the row that another thread stores, and ends without one when its time is up."""
+    ledger.append(_filed(1))
+    ledger.newer(1, 0.0)  # whatever has to be opened first is
+    assert ledger.newer(1, 0.05) == 1
+    with ThreadPoolExecutor(1) as pool:
+        heard = pool.submit(ledger.newer, 1, 30.0)
+        ledger.append(_filed(2), _filed(3))
+        assert heard.result(timeout=20) == 3
+    assert ledger.newer(0, 30.0) == 3
+
+
+def test_heads_tell_what_rows_are_about(ledger):
+    """Number, kind and class of the rows after one, in order, no more than asked for."""
+    ledger.append(_filed(1), Entry(Kind.CLASS_OPENED, {}, room="ABCD"), _filed(2))
+    told = ledger.heads(after=1, limit=5)
+    assert [(head.seq, head.kind, head.room) for head in told] == [
+        (2, Kind.CLASS_OPENED, "ABCD"),
+        (3, Kind.MEASUREMENT_FILED, "ROOM"),
+    ]
+    assert len(ledger.heads(after=0, limit=2)) == 2
+
+
+def test_of_many_who_look_first_and_store_then_one_is_in_its_turn(ledger):
+    """Eight threads look whether anything is stored and store if not: in turns, one row comes of it."""
+
+    def once(number: int) -> None:
+        with ledger.turn("once"):
+            if not list(ledger.rows(kinds=[Kind.CLASS_OPENED])):
+                ledger.append(Entry(Kind.CLASS_OPENED, {"n": number}))
+
+    with ThreadPoolExecutor(8) as pool:
+        list(pool.map(once, range(8)))
+    assert ledger.last() == 1
+
+
 def test_bodies_come_back_as_they_were(ledger):
     """Every type of JSON and both ends of 64 bits survive the store."""
     body = {"é": "\u2028🫀", "n": [2**63 - 1, -(2**63), 0.1, -0.0, 1e308], "x": {"t": True, "f": False, "none": None}}

@@ -8,6 +8,7 @@ and again after every wait, so that a lost connection costs time and no row.
 from __future__ import annotations
 
 import threading
+from collections.abc import Callable
 from contextlib import suppress
 from typing import Any
 
@@ -29,8 +30,8 @@ class Listener:
         self._lock = threading.Lock()
         self._closed = threading.Event()
 
-    def wait(self, wait_s: float) -> None:
-        """Wait until a number is told; return at once where the connection had to be made first.
+    def wait(self, wait_s: float, enough: Callable[[], bool]) -> None:
+        """Wait until a number is told; return at once where there is `enough` already, asked once it is listening.
 
         Raises psycopg.Error where the database cannot be reached.
         """
@@ -41,7 +42,8 @@ class Listener:
                 made = psycopg.connect(self._given, autocommit=True, connect_timeout=CONNECT_S, **_ALIVE)
                 self._connection = made
                 made.execute(f"LISTEN {self._channel}")
-                return  # what was stored before it listened is looked up
+            if enough():
+                return
             try:
                 for _ in self._connection.notifies(timeout=wait_s, stop_after=1):
                     pass

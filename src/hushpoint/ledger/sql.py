@@ -106,7 +106,7 @@ class SqlLedger:
     def newer(self, after: int, wait_s: float) -> int:
         """Wait for a row; see `Ledger.newer`. PostgreSQL says when there is one; a SQLite file is looked at."""
         if self._engine.dialect.name == "postgresql":
-            self._hear(wait_s)
+            self._hear(after, wait_s)
             return self.last()
         until = time.monotonic() + wait_s
         while (newest := self.last()) <= after and (left := until - time.monotonic()) > 0:
@@ -239,7 +239,7 @@ class SqlLedger:
                 connection.commit()
         self._engine.dispose()
 
-    def _hear(self, wait_s: float) -> None:
+    def _hear(self, after: int, wait_s: float) -> None:
         from psycopg import Error  # noqa: PLC0415 - SQLite does without it
 
         from hushpoint.ledger.listening import Listener  # noqa: PLC0415
@@ -247,7 +247,7 @@ class SqlLedger:
         if self._listener is None:
             self._listener = Listener(self._engine.url, CHANNEL)
         try:
-            self._listener.wait(wait_s)
+            self._listener.wait(wait_s, lambda: self.last() > after)
         except Error as error:
             raise LedgerError(f"the ledger's database does not answer: {type(error).__name__}") from error
 
