@@ -173,7 +173,7 @@ def test_a_guesser_waits_and_others_do_not(app: Starlette, monkeypatch: pytest.M
 
 def test_an_open_stream_ends_with_its_session(app: Starlette, monkeypatch: pytest.MonkeyPatch) -> None:
     """A board that is watched stops telling once the session is ended elsewhere."""
-    monkeypatch.setattr("hushpoint.web.context.STILL_IN_S", 0.0)
+    monkeypatch.setattr("hushpoint.web.live.STILL_IN_S", 0.0)
     here = device(app, OLD)
     code = here.get("/class").text.split('href="/class/')[1][:4]
     ledger = app.state.context.ledger
