@@ -228,10 +228,11 @@ def _of_pairs(mine: Sequence[pairs.Pair]) -> list[tuple[Answer, Answer]]:
 def _of_attempt(attempt: papers.Attempt) -> tuple[list[tuple[Answer, Answer]], tuple[str, ...]]:
     if attempt.marked is None:
         return [], ("the attempt is not handed in yet",)
-    lines = attempt.marked["lines"]
-    return [
-        (Answer(one["systolic"], one["diastolic"]), Answer(one["systolic_key"], one["diastolic_key"])) for one in lines
-    ], ()
+    both = []
+    for one in attempt.marked["lines"]:
+        key = Answer(one["systolic_key"], one["diastolic_key"], str(one["place"]))
+        both.append((Answer(one["systolic"], one["diastolic"]), key))
+    return both, ()
 
 
 def _attempt(taken: Sequence[tuple[papers.Paper, papers.Attempt]], wanted: str) -> tuple[papers.Paper, papers.Attempt]:

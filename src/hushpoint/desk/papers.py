@@ -17,14 +17,16 @@ from datetime import datetime
 from functools import lru_cache
 from typing import Any, Literal, get_args
 
-from hushpoint.competence import Competent, NotYet, judge
+from hushpoint.competence import Competent, NotYet, PassOdds, judge, pass_odds
 from hushpoint.competence.judging import Answer
 from hushpoint.desk import classes
+from hushpoint.desk.judging import ODDS_SHOWN
 from hushpoint.desk.once import append_once
+from hushpoint.desk.pass_rules import known_rules, rule_text
 from hushpoint.desk.rounds import checked_reading, off_words
 from hushpoint.errors import AlreadyDoneError, BadInputError, NotAllowedError, NotFoundError
 from hushpoint.guideline import teaching_policy
-from hushpoint.guideline.competence_rules import PassRule, competence_rules
+from hushpoint.guideline.competence_rules import PassRule, competence_rules, read_competence_rules
 from hushpoint.ledger.records import Entry, Kind, Ledger, Row
 from hushpoint.practice.forms import LAST_NUMBER, SIZE, form
 from hushpoint.practice.profiles import profile_of
@@ -83,6 +85,7 @@ class Paper:
     title: str
     policy_id: str
     rule_id: str
+    rule_text: str
     marking: Marking
     plays: int
     most_attempts: int
@@ -99,8 +102,11 @@ class Paper:
 
     @property
     def rule(self) -> PassRule | None:
-        """The pass rule, None for practice only."""
-        return competence_rules()[self.rule_id] if self.rule_id else None
+        """The pass rule as it stood when the paper was set, None for practice only."""
+        if not self.rule_id:
+            return None
+        own = read_competence_rules(self.rule_text, "rule of the paper") if self.rule_text else competence_rules()
+        return own[self.rule_id]
 
     def of(self, who: str) -> list[Attempt]:
         """Return a learner's attempts, oldest first."""
@@ -135,17 +141,29 @@ class Setting:
     speakers: bool = False
 
 
-def fitting_rules() -> list[PassRule]:
-    """Return the pass rules that 24 answers to recorded measurements can meet."""
-    return [rule for rule in competence_rules().values() if rule.ends == "pooled" and rule.set_size <= 2 * SIZE]
+def fitting_rules(ledger: Ledger) -> list[PassRule]:
+    """Return the pass rules that 24 answers can meet: published ones for a fixed truth, and an institution's own."""
+    shipped = competence_rules()
+    return [
+        rule
+        for rule in known_rules(ledger).values()
+        if rule.set_size <= (2 * SIZE if rule.ends == "pooled" else SIZE)
+        and (rule.ends == "pooled" or rule.id not in shipped)
+    ]
+
+
+def odds_on_a_paper(rule: PassRule) -> list[tuple[str, PassOdds]]:
+    """Return how often a rule passes observers on the 24 answers of a paper."""
+    return [(what, pass_odds(rule, bias, sd, SIZE)) for what, bias, sd in ODDS_SHOWN]
 
 
 def set_paper(ledger: Ledger, *, room: str, setting: Setting, seed: int | None = None) -> str:
     """Set a paper for a class and return its id; raises BadInputError, one line, outside the legal ranges."""
     info = classes.find_class(ledger, room)
     title = classes.clean_name(setting.title, "title")
-    if setting.rule_id != NO_RULE and setting.rule_id not in {rule.id for rule in fitting_rules()}:
-        raise BadInputError(f"rule: must be one of {', '.join(rule.id for rule in fitting_rules())}, or none")
+    fitting = [rule.id for rule in fitting_rules(ledger)]
+    if setting.rule_id != NO_RULE and setting.rule_id not in fitting:
+        raise BadInputError(f"rule: must be one of {', '.join(fitting)}, or none")
     if setting.marking not in get_args(Marking):
         raise BadInputError("marking: must be at_once or at_end")
     if not 1 <= setting.plays <= MOST_PLAYS:
@@ -159,6 +177,7 @@ def set_paper(ledger: Ledger, *, room: str, setting: Setting, seed: int | None =
         "title": title,
         "policy": info.policy_id,
         "rule": setting.rule_id,
+        "rule_text": rule_text(ledger, setting.rule_id) if setting.rule_id else "",
         "marking": setting.marking,
         "plays": setting.plays,
         "attempts": setting.attempts,
@@ -426,7 +445,8 @@ def _mark(ledger: Ledger, paper: Paper, attempt: Attempt) -> None:
                 "diastolic_key": key.diastolic_mmhg,
             }
         )
-        both.append((Answer(systolic, diastolic), Answer(key.systolic_mmhg, key.diastolic_mmhg)))
+        person = str(place)  # every measurement of a form is of another practice person
+        both.append((Answer(systolic, diastolic), Answer(key.systolic_mmhg, key.diastolic_mmhg, person)))
     rule = paper.rule
     verdict = "practice"
     reasons: tuple[str, ...] = ()
@@ -524,6 +544,7 @@ def _as_set(row: Row, body: Mapping[str, Any]) -> Paper:
         title=body["title"],
         policy_id=body["policy"],
         rule_id=body["rule"],
+        rule_text=body.get("rule_text", ""),  # older papers: a shipped rule
         marking=body["marking"],
         plays=body["plays"],
         most_attempts=body["attempts"],

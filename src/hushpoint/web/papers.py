@@ -294,7 +294,9 @@ async def _class_page(request: Request, refusal: str = "") -> Response:
         "info": info,
         "policy": teaching_policy(info.policy_id),
         "papers": await off_loop(lambda: papers.papers_of(ledger, info.code)),
-        "rules": papers.fitting_rules(),
+        "rules": await off_loop(
+            lambda: [(rule, papers.odds_on_a_paper(rule)) for rule in papers.fitting_rules(ledger)]
+        ),
         "refusal": refusal,
     }
     return page(request, "papers.html", values, status=422 if refusal else 200)
