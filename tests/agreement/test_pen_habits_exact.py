@@ -40,7 +40,10 @@ def test_scene_of_fourteen_zeros_in_thirty() -> None:
     """14 of 30 even readings end in 0: 6 expected, p 0.0009, clear (limit 12)."""
     found = digits([120.0] * 14 + [124.0] * 16)
     assert round(found.p_zeros or 0, 4) == 0.0009
-    assert found.flags == ("zeros stand out clearly: 14 of 30 even readings; read to the nearest 2 mmHg mark",)
+    assert found.flags == (
+        "zeros stand out clearly: 14 of 30 even readings, 6 expected, p 0.0009, from 12 on at 1 %; "
+        "read to the nearest 2 mmHg mark",
+    )
 
 
 @pytest.mark.parametrize("row", chi_squares(), ids=lambda row: row["id"])

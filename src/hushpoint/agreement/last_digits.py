@@ -7,6 +7,7 @@ digit can be written. Every test is the exact one-sided binomial. Habits of the 
 from __future__ import annotations
 
 import math
+from bisect import bisect_left
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -22,6 +23,12 @@ MOSTLY_EVEN = 0.9
 EVERY_NUMBER = 1 / 3
 """From this share of odd digits on, what was read shows every number, as a machine does (half of them are odd; our
 choice)."""
+
+OF_EVEN, OF_TEN = 0.2, 0.1
+"""The share of zeros expected among even digits, and among ten."""
+
+CLEARLY = 0.01
+"""Zeros this unlikely stand out clearly."""
 
 SAME_PAIR = 0.025
 """Two readings of one person in a row are the same at both ends so often (NHANES 2009-2012, first and second reading of
@@ -159,7 +166,7 @@ def digits(values_mmhg: Iterable[float], limits_mmhg: Sequence[int] = ()) -> Dig
         counts[value % 10] += 1
     n, even, odd, zeros = len(whole), sum(counts[0::2]), sum(counts[1::2]), counts[0]
     by_even_marks = n > 0 and even >= MOSTLY_EVEN * n
-    judged, expected = (even, 0.2) if by_even_marks else (n, 0.1)
+    judged, expected = (even, OF_EVEN) if by_even_marks else (n, OF_TEN)
     p_zeros = binomial_upper_tail(zeros, judged, expected) if n else None
     p_fives = binomial_upper_tail(counts[5], odd, 0.2) if odd else None
     under = tuple(one for limit in limits_mmhg if (one := _under(whole, limit)) is not None)
@@ -168,7 +175,7 @@ def digits(values_mmhg: Iterable[float], limits_mmhg: Sequence[int] = ()) -> Dig
         flags.append(f"left out, written with decimals: {len(values) - len(whole)}")
     if p_zeros is not None:
         advice = "write the number as it is shown" if odd >= EVERY_NUMBER * n else "read to the nearest 2 mmHg mark"
-        flags += _about_zeros(zeros, judged, "even readings" if by_even_marks else "readings", p_zeros, advice)
+        flags += _about_zeros(zeros, judged, expected, p_zeros, advice)
     flags += _about_odd(counts, n, p_fives)
     flags += _about_limits(under, len(limits_mmhg))
     return Digits(
@@ -243,11 +250,25 @@ def _about_limits(under: Sequence[UnderLimit], looked_at: int) -> list[str]:
     ]
 
 
-def _about_zeros(zeros: int, judged: int, kind: str, p_zeros: float, advice: str) -> list[str]:
+def zeros_limit(n: int, expected: float, at: float = CLEARLY) -> int:
+    """Return the smallest count of zeros among `n` whose exact chance is at most `at`, each with chance `expected`.
+
+    n + 1 where even all of them would not be that unlikely.
+    """
+    return bisect_left(range(n + 1), True, key=lambda count: binomial_upper_tail(count, n, expected) <= at)
+
+
+def _about_zeros(zeros: int, judged: int, expected: float, p_zeros: float, advice: str) -> list[str]:
+    kind = "even readings" if expected == OF_EVEN else "readings"
     if judged < FEWEST:
         return [f"too few to tell: {judged} {kind}, {FEWEST} are needed"]
-    if p_zeros <= 0.01:
-        return [f"zeros stand out clearly: {zeros} of {judged} {kind}; {advice}"]
+    if p_zeros <= CLEARLY:
+        chance = "p below 0.0001" if p_zeros < 0.0001 else f"p {p_zeros:.4f}"
+        limit = zeros_limit(judged, expected)
+        return [
+            f"zeros stand out clearly: {zeros} of {judged} {kind}, {judged * expected:g} expected, {chance}, "
+            f"from {limit} on at 1 %; {advice}"
+        ]
     if p_zeros <= 0.05:
         return [f"zeros may stand out: {zeros} of {judged} {kind}; look again after more readings"]
     return []

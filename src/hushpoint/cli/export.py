@@ -10,7 +10,7 @@ from pathlib import Path
 import typer
 
 from hushpoint.cli.keep import DEFAULT_DATA, INVENTED_MARK
-from hushpoint.desk.bundle import LARGEST_BYTES, bundle, bundle_name, find_learner, verify_bundle
+from hushpoint.desk.bundle import LARGEST_BYTES, bundle, bundle_name, find_learner, otherwise, verify_bundle
 from hushpoint.errors import BadInputError
 from hushpoint.ledger.store import open_ledger
 
@@ -55,12 +55,9 @@ def verify_bundle_file(file: Path, *, data: Path | None, database: str | None, a
     if data is not None or database is not None:
         ledger = open_ledger(data or DEFAULT_DATA, database, create=False)
         try:
-            stands = {one.row.seq: one.row.chain for one in ledger.kept(found.chains)}
+            found.problems += [f"row {seq}: the ledger says otherwise" for seq in otherwise(ledger, found)]
         finally:
             ledger.close()
-        found.problems += [
-            f"row {seq}: the ledger says otherwise" for seq, chain in found.chains.items() if stands.get(seq) != chain
-        ]
     whole = not found.problems
     if as_json:
         told = {

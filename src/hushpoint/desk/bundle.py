@@ -12,7 +12,8 @@ import hashlib
 import io
 import json
 import zipfile
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
@@ -54,6 +55,10 @@ A screening and teaching aid: it speaks of ways of measuring, never of anyone's 
 """
 
 
+class AlteredError(HushpointError):
+    """A row of the store is not as it was appended, so that what rests on it cannot be shown."""
+
+
 @dataclass(slots=True)
 class Checked:
     """What `verify_bundle` found: problems in one line each, and what may be said of each decision."""
@@ -70,7 +75,16 @@ class Checked:
 
 
 def bundle(ledger: Ledger, *, room: str, who: str, made_at: datetime, invented: bool = False) -> bytes:
-    """Return a learner's bundle; raises NotFoundError where there is none of this class, or it was erased."""
+    """Return a learner's bundle; raises NotFoundError where there is none of this class, or it was erased.
+
+    Raises AlteredError where the store was altered so that rows cannot be understood; other alterations go into the
+    bundle as they stand, for `verify_bundle` to name.
+    """
+    with telling_altered(ledger):
+        return _bundle(ledger, room, who, made_at, invented=invented)
+
+
+def _bundle(ledger: Ledger, room: str, who: str, made_at: datetime, *, invented: bool) -> bytes:
     code = classes.find_class(ledger, room).code
     name = classes.name_of(ledger, code, who)
     rows = rows_of(ledger, code, who)
@@ -93,6 +107,35 @@ def bundle(ledger: Ledger, *, room: str, who: str, made_at: datetime, invented: 
     }
     files[MANIFEST] = _json({name: hashlib.sha256(data).hexdigest() for name, data in files.items()})
     return _zip(files)
+
+
+def altered_rows(ledger: Ledger, seqs: Iterable[int]) -> list[int]:
+    """Return which of these rows of the journal are not as they were appended; erased ones count as whole."""
+    wanted = set(seqs)
+    kept = {one.row.seq: one for one in ledger.kept(wanted | {seq - 1 for seq in wanted})}
+    return [seq for seq in sorted(wanted) if seq not in kept or not _as_appended(kept[seq], kept.get(seq - 1))]
+
+
+def _as_appended(one: Stored, before: Stored | None) -> bool:
+    row, chain = one.row, GENESIS if before is None else before.row.chain
+    said = one.text is None or one.salt is None or payload_digest(one.salt, one.text) == row.digest
+    made = chained(chain, row.seq, row.at, str(row.kind), row.version, row.room, row.who, row.ref, row.digest)
+    return said and made == row.chain
+
+
+@contextmanager
+def telling_altered(ledger: Ledger) -> Iterator[None]:
+    """Where rows cannot be understood because the store was altered, raise AlteredError that names the first."""
+    try:
+        yield
+    except (LookupError, TypeError, ValueError, AttributeError):
+        found = ledger.verify()
+        if found.first_altered is None:
+            raise
+        raise AlteredError(
+            f"Row {found.first_altered} of the store is not as it was appended: {found.reason}. What rests on it "
+            "cannot be shown. hushpoint verify, at the laptop, says the same."
+        ) from None
 
 
 def bundle_name(code: str, who: str, *, invented: bool) -> str:
@@ -147,6 +190,12 @@ def verify_bundle(data: bytes) -> Checked:
     if _zip(files) != data:
         found.problems.append("the ZIP itself was altered outside its files")
     return found
+
+
+def otherwise(ledger: Ledger, found: Checked) -> list[int]:
+    """Return which rows of a checked bundle the ledger says otherwise."""
+    stands = {one.row.seq: one.row.chain for one in ledger.kept(found.chains)}
+    return [seq for seq, chain in found.chains.items() if stands.get(seq) != chain]
 
 
 def _opened(data: bytes, found: Checked) -> dict[str, bytes] | None:

@@ -76,7 +76,8 @@ class Evidence:
     """What the record shows by a rule. `verdict` is competent, not_yet or too_few; `found` None without any answer.
 
     `basis` is PAIRS or the id of an attempt at a listening paper; `up_to` the newest journal row looked at; pairs and
-    papers before `since` (UTC; "" for all) belong to an earlier sign-off.
+    papers before `since` (UTC; "" for all) belong to an earlier sign-off. `habits` are of the pen, as first written
+    in every pair since: no part of the verdict.
     """
 
     room: str
@@ -90,6 +91,7 @@ class Evidence:
     reasons: tuple[str, ...]
     missing: tuple[str, ...]
     notes: tuple[str, ...]
+    habits: tuple[str, ...]
     pieces: tuple[Piece, ...]
     found: Judgement | None
     curve: Curve | None
@@ -157,7 +159,8 @@ def evidence_of(
     """Return what a learner's rows show by a rule; raises BadInputError for an unknown basis or variety."""
     if variety not in VARIETIES:
         raise BadInputError(f"variety: must be one of {', '.join(VARIETIES)}")
-    mine = tuple(pair for pair in pairs.fair_pairs(part, room, who) if _measured(pair) >= since)
+    measured = [pair for pair in pairs.book_of(part, room).of(who) if _measured(pair) >= since]
+    mine = tuple(pair for pair in measured if pair.fair)
     taken = [
         (paper, attempt)
         for paper in papers.papers_of(part, room)
@@ -194,6 +197,7 @@ def evidence_of(
     return Evidence(
         room, who, rule, chosen, variety, part.last(), since, verdict, reasons, missing,
         notes + (() if found is None else found.notes),
+        judging.habits([pair.learner.written for pair in measured if pair.turned_at and pair.learner.written]),
         (*pieces, *steps), found, curve, mine, attempts, watched,
     )  # fmt: skip
 

@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import date, datetime
 
+from hushpoint import __version__
 from hushpoint.agreement import agree
 from hushpoint.desk.evidence import REFERENCE, Evidence
+from hushpoint.desk.judging import CLEARLY_ZERO
 from hushpoint.guideline.technique_steps import TechniqueStep
+from hushpoint.sheet.pdf import pdf
 
 FEWEST = 5
 """Below so many pairs nothing is said of a bias (design choice)."""
@@ -23,8 +27,27 @@ class Fix:
     do: str
 
 
+def feedback_pdf(
+    shown: Evidence, *, name: str, class_name: str, today: date, made_at: datetime, invented: bool
+) -> bytes:
+    """Return the page of the talk as PDF: what to change, why, what next, and room for what was agreed."""
+    fix = one_fix(shown)
+    values = {
+        "name": name,
+        "class": class_name,
+        "today": today.isoformat(),
+        "rule": f"{shown.rule.name}: {shown.rule.text}",
+        "fix": {"title": fix.title, "seen": fix.seen, "do": fix.do},
+        "reasons": list(shown.reasons),
+        "missing": shown.missing[0] if shown.missing else "",
+        "version": __version__,
+        "invented": invented,
+    }
+    return pdf("feedback", values, made_at=made_at)
+
+
 def one_fix(shown: Evidence) -> Fix:
-    """Return the first thing to change: a critical step, then a bias, then spread, then what is missing."""
+    """Return the first thing to change: a critical step, a bias, a clear habit of the pen, spread, what is missing."""
     step = _step_missed(shown)
     if step is not None:
         return Fix(
@@ -35,6 +58,14 @@ def one_fix(shown: Evidence) -> Fix:
         for end, differences in found.ends():
             if abs(differences.bias_mmhg) >= CLEAR_BIAS_MMHG:
                 return _bias(end, differences.bias_mmhg, differences.n)
+    habit = next((one for one in shown.habits if CLEARLY_ZERO in one), "").partition(", ")[2]
+    if habit:
+        return Fix(
+            "Review the reading habit",
+            f"{habit[0].upper()}{habit[1:]}.",
+            "Write the mark where the pointer stood at the tap, to the nearest 2, before looking at the number you "
+            "expect. Then a set of pairs.",
+        )
     if shown.found is not None:
         count = next((one for one in shown.found.counts if not one.met), None)
         if count is not None:

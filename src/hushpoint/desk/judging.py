@@ -43,6 +43,8 @@ ODDS_SHOWN = (
 CLEAR_TREND_P = 0.01
 """A trend less clear than this is left to the JSON (our choice)."""
 
+REVIEW_HABIT = "review the reading habit"
+CLEARLY_ZERO = "zeros stand out clearly"
 CURVE = (0.10, 0.25, 50, 0.10)
 """Learning curve: adequate and inadequate error rate, horizon, most false signals (our choice; limit computed)."""
 
@@ -79,7 +81,7 @@ def judged(
     if not heard:
         raise BadInputError("no measurement on which both wrote a systolic; at least 1 is needed")
     found = judge(rule, both, variety, kinds)
-    found = replace(found, notes=found.notes + _habits(heard))
+    found = replace(found, notes=found.notes + habits([(mine.systolic_mmhg, mine.diastolic_mmhg) for mine, _ in both]))
     rows = [row for pair in heard for row in pair]
     return Judged(
         found,
@@ -90,14 +92,14 @@ def judged(
     )
 
 
-def _habits(both: Sequence[tuple[PairedReading, PairedReading]]) -> tuple[str, ...]:
-    """What stands out in how the learner writes: a habit to look at, no part of the verdict."""
+def habits(written: Sequence[tuple[float | None, float | None]]) -> tuple[str, ...]:
+    """What stands out in how somebody writes systolic and diastolic: to look at, no part of the verdict."""
     ends = {
-        "systolic": [mine.systolic_mmhg for mine, _ in both],
-        "diastolic": [mine.diastolic_mmhg for mine, _ in both if mine.diastolic_mmhg is not None],
+        "systolic": [upper for upper, _ in written if upper is not None],
+        "diastolic": [lower for _, lower in written if lower is not None],
     }
     return tuple(
-        f"review the reading habit, {end}: {flag}"
+        f"{REVIEW_HABIT}, {end}: {flag}"
         for end, values in ends.items()
         for flag in digits(values).flags
         if "stand out" in flag

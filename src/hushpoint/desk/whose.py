@@ -20,6 +20,7 @@ from hushpoint.agreement import (
 )
 from hushpoint.agreement.last_digits import FEWEST
 from hushpoint.desk import live
+from hushpoint.desk.judging import CLEARLY_ZERO, REVIEW_HABIT
 from hushpoint.ledger.records import Kind, Ledger, Row
 
 CAUTION = "Errors of observers and gauges, not a judgement of anybody's health; local rules decide on sign-off."
@@ -252,6 +253,7 @@ def digit_lines(found: ObserverDigits) -> list[str]:
             lines.append(f"{end}: too few to tell, no whole number yet")
             continue
         told = "; ".join(one.flags) or f"nothing stands out in {one.n} readings"
+        told = f"{REVIEW_HABIT}: {told}" if any(CLEARLY_ZERO in flag for flag in one.flags) else told
         enough = one.p_zeros is not None and one.n >= FEWEST
         chance = f" (as many zeros by chance alone: {_chance(one.p_zeros or 0)})" if enough else ""
         lines.append(f"{end}: {told}{chance}")

@@ -30,11 +30,11 @@ LEARNER_COOKIE = "hushpoint_learner"
 STAFF_S = 12 * 3600
 LEARNER_S = 180 * 24 * 3600
 REACH = {
-    access.ASSESSOR: ("", re.compile(r"/class/[^/]+/(pairs|technique|learner/[^/]+/pairs)(/.*)?")),
-    access.PRACTITIONER: ("", re.compile(r"/client(/.*)?")),
-    access.AUDITOR: ("GET", re.compile(r"/evidence(/.*)?")),
+    access.ASSESSOR: re.compile(r"[A-Z]+ /class/[^/]+/(pairs|technique|learner/[^/]+/pairs)(/.*)?"),
+    access.PRACTITIONER: re.compile(r"[A-Z]+ /client(/.*)?"),
+    access.AUDITOR: re.compile(r"GET /evidence(/.*)?|POST /evidence/check"),
 }
-"""Of the lecturer's pages, those that another role opens too: the only method ("" for any) and the paths."""
+"""Of the lecturer's pages, those that another role opens too: method and path."""
 _TEMPLATES = Path(__file__).with_name("templates")
 
 Answer = TypeVar("Answer")
@@ -206,8 +206,7 @@ def lecturer_only(request: Request) -> None:
         return
     if not role:
         raise HTTPException(401, "This page is the lecturer's. Come in with the password at /class.")
-    method, paths = REACH[role]
-    if method not in ("", request.method) or not paths.fullmatch(request.url.path):
+    if not REACH[role].fullmatch(f"{request.method} {request.url.path}"):
         raise HTTPException(403, f"This page is the lecturer's; you came in as {role}.")
 
 

@@ -3,17 +3,27 @@
 from __future__ import annotations
 
 import secrets
+from collections.abc import Awaitable
 from datetime import date
-from typing import Any
+from typing import Any, TypeVar
 
+from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
 from hushpoint.desk import classes, decisions, judging, pass_rules, units
-from hushpoint.desk.bundle import bundle, bundle_name
-from hushpoint.desk.evidence import PAIRS, VARIETIES, part_of
-from hushpoint.desk.feedback import one_fix
+from hushpoint.desk.bundle import (
+    AlteredError,
+    altered_rows,
+    bundle,
+    bundle_name,
+    otherwise,
+    telling_altered,
+    verify_bundle,
+)
+from hushpoint.desk.evidence import PAIRS, VARIETIES, part_of, rows_of
+from hushpoint.desk.feedback import feedback_pdf, one_fix
 from hushpoint.desk.rules_csv import parse_rules
 from hushpoint.errors import BadInputError, NotFoundError
 from hushpoint.ledger.records import Ledger
@@ -22,6 +32,7 @@ from hushpoint.web.forms import Form, form_of
 
 DEFAULT_RULE = "OBRIEN_90_95"
 MOST_FOUND = 200
+Found = TypeVar("Found")
 _FLAGS = ("identity_checked", "learner_declares")
 
 
@@ -113,14 +124,52 @@ async def feedback(request: Request) -> Response:
     return page(request, "evidence_feedback.html", await _values(request))
 
 
+async def feedback_page(request: Request) -> Response:
+    """Send the same page as PDF, with room for what was agreed."""
+    lecturer_only(request)
+    context = context_of(request)
+    values = await _values(request)
+    info: classes.ClassInfo = values["info"]
+    made = await off_loop(
+        lambda: feedback_pdf(
+            values["shown"],
+            name=values["name"],
+            class_name=f"{info.name} ({info.code})",
+            today=_today(request),
+            made_at=context.clock(),
+            invented=context.invented,
+        )
+    )
+    name = f"{'INVENTED-' if context.invented else ''}feedback-{info.code}-{values['who'][:8]}.pdf"
+    return Response(made, media_type="application/pdf", headers={"Content-Disposition": f'inline; filename="{name}"'})
+
+
+async def look_over(request: Request) -> Response:
+    """Check a bundle that is handed in, or the whole store where asked: what is not as it was is named."""
+    lecturer_only(request)
+    ledger = context_of(request).ledger
+    values: dict[str, Any] = {"store": None, "found": None, "name": "", "foreign": [], "last": 0}
+    if request.method == "GET":
+        if request.query_params.get("store") == "yes":
+            values |= {"store": await off_loop(ledger.verify), "last": await off_loop(ledger.last)}
+        return page(request, "evidence_check.html", values)
+    form = await form_of(request)
+    name, data = form.files.get("file", ("", b""))
+    if not data:
+        raise BadInputError("file: choose a bundle, a file that ends in .zip")
+    found = await off_loop(lambda: verify_bundle(data))
+    values |= {"found": found, "name": name[:120], "foreign": await off_loop(lambda: otherwise(ledger, found))}
+    return page(request, "evidence_check.html", values)
+
+
 async def bundle_file(request: Request) -> Response:
     """Send a learner's evidence bundle."""
     lecturer_only(request)
     context = context_of(request)
     _, code, who = _whose(request)
     made_at = context.clock()
-    made = await off_loop(
-        lambda: bundle(context.ledger, room=code, who=who, made_at=made_at, invented=context.invented)
+    made = await _or_altered(
+        off_loop(lambda: bundle(context.ledger, room=code, who=who, made_at=made_at, invented=context.invented))
     )
     name = bundle_name(code, who, invented=context.invented)
     return Response(
@@ -238,9 +287,22 @@ async def _values(request: Request, form: Form | None = None) -> dict[str, Any]:
             "pairs_basis": PAIRS,
             "today": _today(request).isoformat(),
             "matrices": _matrices(ledger, info.code, who),
+            "altered": altered_rows(ledger, (row.seq for row in rows_of(ledger, info.code, who))),
         }
 
-    return await off_loop(found)
+    def told() -> dict[str, Any]:
+        with telling_altered(ledger):
+            return found()
+
+    return await _or_altered(off_loop(told))
+
+
+async def _or_altered(act: Awaitable[Found]) -> Found:
+    """Show the one line of an altered store instead of what rests on it."""
+    try:
+        return await act
+    except AlteredError as altered:
+        raise HTTPException(503, str(altered)) from None
 
 
 def _matrices(ledger: Ledger, code: str, who: str) -> list[tuple[units.Unit, list[units.Met]]]:
@@ -269,11 +331,13 @@ routes = [
     Route("/evidence/rules", adopt_rules, methods=["POST"]),
     Route("/evidence/units", unit_list),
     Route("/evidence/units", adopt_unit, methods=["POST"]),
+    Route("/evidence/check", look_over, methods=["GET", "POST"]),
     Route("/evidence/{code}", people_of_class),
     Route("/evidence/{code}/{who}", person),
     Route("/evidence/{code}/{who}/sign", sign, methods=["POST"]),
     Route("/evidence/{code}/{who}/amend", amend, methods=["POST"]),
     Route("/evidence/{code}/{who}/appeal", appeal, methods=["POST"]),
     Route("/evidence/{code}/{who}/feedback", feedback),
+    Route("/evidence/{code}/{who}/feedback.pdf", feedback_page),
     Route("/evidence/{code}/{who}/bundle.zip", bundle_file),
 ]
