@@ -5,7 +5,7 @@ PYTHON ?= python3
 BIN := .venv/bin
 WORKERS ?= 2
 
-.PHONY: help setup setup-dev run test hard speed lint types imports js format clean
+.PHONY: help setup setup-dev run test hard speed accuracy lint types imports js format clean
 
 help: ## list the targets
 	@grep -E '^[a-z-]+:.*##' Makefile | sed 's/:.*## /\t/'
@@ -46,8 +46,11 @@ test: setup-dev lint types imports ## every check
 hard: setup-dev ## the checks that take longer than a coffee
 	$(BIN)/pytest -m hard
 
-speed: setup-dev ## timings as ratios against a peer in one run
-	$(BIN)/pytest -m speed -s
+speed: setup-dev ## timings as ratios against a peer in one run, written into the manual
+	$(BIN)/pytest -m speed --told-into docs/speed-measured.md
+
+accuracy: setup-dev ## how right the reader and the models are, written into the manual
+	$(BIN)/pytest -m accuracy --told-into docs/accuracy-measured.md
 
 format: setup-dev ## tidy the source
 	$(BIN)/ruff format src tests

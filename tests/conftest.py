@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-pytest_plugins = ["postgres_server"]
+pytest_plugins = ["postgres_server", "told"]
 
 SHARED = Path(__file__).resolve().parents[2] / "shared"
 

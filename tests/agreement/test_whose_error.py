@@ -69,6 +69,7 @@ def test_intervals_of_bias_and_spread_cover_the_truth_in_some_classes() -> None:
     assert spreads_covered / spreads > 0.88
 
 
+@pytest.mark.accuracy
 @pytest.mark.hard
 @pytest.mark.parametrize(
     "how",
@@ -78,7 +79,7 @@ def test_intervals_of_bias_and_spread_cover_the_truth_in_some_classes() -> None:
 def test_intervals_of_bias_cover_the_truth_in_2000_classes(how: dict[str, float]) -> None:
     """Of 2 000 classes the 95 % intervals of bias hold the truth in 93 to 97 %, those of spread in 88 to 97 %."""
     biases, covered, spreads, spreads_covered = coverage(2000, 22, **how)
-    print(f"\n{how}: bias {covered / biases:.4f} of {biases}, spread {spreads_covered / spreads:.4f} of {spreads}")
+    print(f"{how}: bias {covered / biases:.4f} of {biases}, spread {spreads_covered / spreads:.4f} of {spreads}")
     assert 0.93 <= covered / biases <= 0.97
     assert 0.88 <= spreads_covered / spreads <= 0.97
 

@@ -66,6 +66,7 @@ def test_loss_on_the_arm_as_it_is(rate: float, pulse: float, row: dict[str, str]
     assert found[:, 1].mean() <= -expected + 0.02
 
 
+@pytest.mark.accuracy
 def test_swings_widen_the_loss() -> None:
     """With natural swings the mean stays near -D/2 and the spread grows; the figures are printed with -s."""
     lines, spread = [], {}

@@ -29,14 +29,13 @@ def test_sixty_seconds_at_8_khz_beside_two_general_libraries() -> None:
 
     ours = median_s(lambda: listen(sound, rate, made.time_s, made.pressure_mmhg))
     scipy_s, numpy_s = median_s(lambda: sosfiltfilt(band, sound)), median_s(by_transform)
-    print(f"\n{len(sound) / rate:.0f} s at 8 kHz: whole reading {ours * 1000:.0f} ms")
+    print(f"{len(sound) / rate:.0f} s at 8 kHz: whole reading {ours * 1000:.0f} ms")
     for name, peer in (("scipy.signal", scipy_s), ("numpy.fft", numpy_s)):
         print(f"band-pass alone by {name} {peer * 1000:.0f} ms, ratio {ours / peer:.1f}")
 
 
 def test_time_and_memory_against_length() -> None:
     """Releases of 30 to 480 s: milliseconds a second must stay level."""
-    print()
     for rate in (4.0, 2.0, 1.0, 0.5, 0.25):
         made = make(2, systolic_mmhg=150, diastolic_mmhg=70, release_mmhg_per_s=rate, rate_hz=4000)
         seconds = len(made.sound) / 4000

@@ -116,6 +116,7 @@ def test_fewer_readings_find_the_weakest_kind_small() -> None:
     assert right >= chance_right
 
 
+@pytest.mark.accuracy
 @pytest.mark.hard
 def test_two_thousand_learners_choice_against_chance() -> None:
     """2 000 learners: about half the readings to find the weakest kind, and less error after 40 readings."""

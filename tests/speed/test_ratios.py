@@ -19,7 +19,7 @@ def test_help_against_a_bare_python() -> None:
     program = Path(sys.executable).with_name("hushpoint")
     ours = median_s(lambda: subprocess.run([program, "--help"], check=True, capture_output=True))
     peer = median_s(lambda: subprocess.run([sys.executable, "-c", "pass"], check=True, capture_output=True))
-    print(f"\n--help {ours * 1000:.0f} ms, bare python {peer * 1000:.0f} ms, ratio {ours / peer:.1f}")
+    print(f"--help {ours * 1000:.0f} ms, bare python {peer * 1000:.0f} ms, ratio {ours / peer:.1f}")
 
 
 def test_render_of_40_s_against_one_fft_of_its_length() -> None:
@@ -33,7 +33,7 @@ def test_render_of_40_s_against_one_fft_of_its_length() -> None:
     noise = np.random.default_rng(0).standard_normal(made.samples.size)
     mine, peer = median_s(ours), median_s(lambda: np.fft.rfft(noise))
     seconds = made.samples.size / made.rate_hz
-    print(f"\nrender of {seconds:.0f} s: {mine * 1000:.1f} ms, FFT {peer * 1000:.2f} ms, ratio {mine / peer:.0f}")
+    print(f"render of {seconds:.0f} s: {mine * 1000:.1f} ms, FFT {peer * 1000:.2f} ms, ratio {mine / peer:.0f}")
 
 
 def test_append_against_a_bare_sqlite_commit(tmp_path: Path) -> None:
@@ -50,6 +50,23 @@ def test_append_against_a_bare_sqlite_commit(tmp_path: Path) -> None:
     bare.execute("CREATE TABLE row (body TEXT)")
     ours = median_s(lambda: ledger.append(Entry(Kind.CLASS_OPENED, {"name": "speed"})), 101)
     peer = median_s(lambda: bare.execute("INSERT INTO row VALUES ('speed')"), 101)
-    print(f"\nappend {ours * 1000:.2f} ms, bare commit {peer * 1000:.2f} ms, ratio {ours / peer:.1f}")
+    print(f"append {ours * 1000:.2f} ms, bare commit {peer * 1000:.2f} ms, ratio {ours / peer:.1f}")
     ledger.close()
     bare.close()
+
+
+@pytest.mark.parametrize("people", [100, 1_000, 10_000])
+def test_intraclass_forms_against_pingouin(people: int) -> None:
+    """The six intraclass correlations of two raters with intervals, ours beside pingouin's."""
+    import pandas as pd
+    import pingouin
+
+    from hushpoint.agreement import intraclass
+
+    rng = np.random.default_rng(3)
+    table = (rng.normal(130, 15, (people, 1)) + rng.normal(0, 3, (people, 2))).round().tolist()
+    rows = [(person, rater, value) for person, pair in enumerate(table) for rater, value in enumerate(pair)]
+    frame = pd.DataFrame(rows, columns=["person", "rater", "value"])
+    ours = median_s(lambda: intraclass(table), 3)
+    peer = median_s(lambda: pingouin.intraclass_corr(data=frame, targets="person", raters="rater", ratings="value"), 3)
+    print(f"{people} people: {ours * 1000:.1f} ms, pingouin {peer * 1000:.0f} ms, ratio 1/{peer / ours:.0f}")

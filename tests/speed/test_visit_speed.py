@@ -56,6 +56,6 @@ def test_next_step_answers_over_a_year_of_visits(tmp_path: Path) -> None:
             ("one act and its answer", act),
         ):
             median, p95 = quantiles_ms(what)
-            print(f"\n{name}: median {median:.1f} ms, p95 {p95:.1f} ms")
+            print(f"{name}: median {median:.1f} ms, p95 {p95:.1f} ms")
         median, p95 = quantiles_ms(lambda: device.get("/client"), 5)
-        print(f"\nlist of 1 000 visits: median {median:.0f} ms")
+        print(f"list of 1 000 visits: median {median:.0f} ms")

@@ -42,7 +42,7 @@ def test_one_variance_beside_an_independent_library(readings: int) -> None:
             return MixedLM(layout.values, design[:, layout.kept], groups=layout.measurement).fit(reml=True)
 
     ours, peer = median_s(lambda: fit_one_variance(layout_of(*columns(rows))[0]), 5), median_s(theirs, 1)
-    print(f"\n{readings} readings: {ours * 1000:.0f} ms, statsmodels {peer * 1000:.0f} ms, ratio 1/{peer / ours:.0f}")
+    print(f"{readings} readings: {ours * 1000:.0f} ms, statsmodels {peer * 1000:.0f} ms, ratio 1/{peer / ours:.0f}")
 
 
 @pytest.mark.parametrize(("readings", "learners", "gauges"), [(50_000, 300, 40), (100_000, 300, 40)])
