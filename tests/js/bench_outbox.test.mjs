@@ -60,6 +60,20 @@ test("without a network it waits, and goes out in order later", async () => {
   assert.deepEqual(told, ["waiting", "stored a1", "stored b2"]);
 });
 
+test("two acts of one address both go out, though the second comes while the first is on its way", async () => {
+  /** @type {(answer: {status: number, data: object}) => void} */
+  let answer = () => {};
+  const { outbox, sent, told } = made([() => new Promise((resolve) => (answer = resolve))]);
+  const first = outbox.add("sheet", { ref: "one" });
+  void outbox.add("sheet", { ref: "two" });
+  void outbox.add("sheet", { ref: "two" });
+  answer({ status: 200, data: {} });
+  await first;
+  assert.equal(sent.length, 2);
+  assert.deepEqual(told, ["stored sheet", "stored sheet"]);
+  assert.deepEqual(outbox.waiting(), []);
+});
+
 test("a server in trouble is asked again, a refusal is told once", async () => {
   const { outbox, told } = made([
     async () => ({ status: 503, data: {} }),

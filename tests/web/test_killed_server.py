@@ -9,19 +9,15 @@ import threading
 import time
 from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager, contextmanager
-from dataclasses import dataclass, field
 from pathlib import Path
 
 import httpx2
 import pytest
 
-from bench_logs import bench_log
 from hushpoint.cli.serve import serve_app
-from hushpoint.ledger.records import Kind
-from hushpoint.ledger.store import open_ledger
+from phones import Phone, acknowledged_by, check_nothing_lost
 from serving import free_port, start
 
-LOG = bench_log()
 PHONES = 6
 KILLS = 5
 MANY, PER_LEDGER = 1000, 100
@@ -73,51 +69,6 @@ def _until_up(address: str) -> None:
     raise RuntimeError("the server does not answer")
 
 
-@dataclass
-class Phone:
-    """A learner's phone: keeps a finished measurement until it is acknowledged, whichever server it finds."""
-
-    name: str
-    cookies: dict[str, str] = field(default_factory=dict)
-    outbox: list[str] = field(default_factory=list)
-    acknowledged: list[str] = field(default_factory=list)
-    begun: int = 0
-    faults: list[str] = field(default_factory=list)
-
-    def measure(self, address: str) -> None:
-        """Send what waits, then measure again and again, until the server is gone."""
-        try:
-            with httpx2.Client(base_url=address, timeout=20, cookies=self.cookies) as link:
-                if not self.cookies:
-                    link.post("/join/alone")
-                    self.cookies = {one.name: str(one.value) for one in link.cookies.jar}
-                while self._send(link) and not self.faults:
-                    self._finish_one(link)
-        except httpx2.TransportError:
-            return
-
-    def _send(self, link: httpx2.Client) -> bool:
-        while self.outbox:
-            status = link.post(f"/practise/measurements/{self.outbox[0]}/log", json=LOG).status_code
-            if status not in {httpx2.codes.CREATED, httpx2.codes.OK}:
-                self.faults.append(f"{self.name}: {status}")
-                return False
-            self.acknowledged.append(self.outbox.pop(0))
-        return True
-
-    def _finish_one(self, link: httpx2.Client) -> None:
-        asked = {"ref": f"{self.name}-{self.begun}", "guided": False, "again": None}
-        begun = link.post("/practise/measurements", json=asked).json()
-        choices = {row["id"]: row["choices"][0]["id"] for row in begun["rows"]}
-        link.post(f"/practise/measurements/{begun['measurement']}/set-up", json={"choices": choices})
-        self.begun += 1
-        self.outbox.append(begun["measurement"])
-
-
-def _acknowledged(phones: list[Phone]) -> int:
-    return sum(len(phone.acknowledged) for phone in phones)
-
-
 def _kill_often(data: Path, url: str | None, running: Running, kills: int, draw: random.Random) -> int:
     """Kill the server so often while phones post; return how many readings were acknowledged."""
     phones = [Phone(f"phone-{place}") for place in range(PHONES)]
@@ -126,24 +77,14 @@ def _kill_often(data: Path, url: str | None, running: Running, kills: int, draw:
             at_work = [threading.Thread(target=phone.measure, args=(address,)) for phone in phones]
             for one in at_work:
                 one.start()
-            enough, latest = _acknowledged(phones) + 2, time.monotonic() + 30
-            while _acknowledged(phones) < enough and time.monotonic() < latest:
+            enough, latest = acknowledged_by(phones) + 2, time.monotonic() + 30
+            while acknowledged_by(phones) < enough and time.monotonic() < latest:
                 time.sleep(0.02)
             time.sleep(draw.uniform(0.0, 0.3))
         for one in at_work:
             one.join()
         assert [fault for phone in phones for fault in phone.faults] == [], turn
-    ledger = open_ledger(data, url)
-    stored = [str(row.ref) for row in ledger.rows(kinds=[Kind.MEASUREMENT_FILED])]
-    found = ledger.verify()
-    ledger.close()
-    acknowledged = [one for phone in phones for one in phone.acknowledged]
-    waiting = [one for phone in phones for one in phone.outbox]
-    assert len(acknowledged) == len(set(acknowledged)) > kills
-    assert len(stored) == len(set(stored))
-    assert set(acknowledged) <= set(stored) <= {*acknowledged, *waiting}
-    assert found.first_altered is None
-    return len(acknowledged)
+    return check_nothing_lost(data, url, phones, at_least=kills)
 
 
 def _many_kills(folder: Path, urls: list[str | None]) -> None:

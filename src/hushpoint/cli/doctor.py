@@ -158,6 +158,10 @@ def _inside(ledger: SqlLedger, folder: Path, now: datetime) -> Iterator[Finding]
             "journal", False, f"row {found.first_altered} is altered: {found.reason}",
             "Keep this folder as it is, and restore the newest backup into a new one.",
         )  # fmt: skip
+    if found.set_back:
+        rows = ", ".join(map(str, found.set_back[:5])) + (" …" if len(found.set_back) > 5 else "")
+        says = f"the clock was set back before row {rows}: times jump there, the order of the rows is whole"
+        yield Finding("times", True, says)
     newest = next(iter(ledger.rows(after=last - 1)), None)
     if newest is not None and datetime.fromisoformat(newest.at) > now + AHEAD:
         yield Finding("rows", False, "the newest row is later than this machine's clock", "Set date and time.")

@@ -154,6 +154,8 @@ class Verification:
     reason: str
     head: str
     """The chain of the last whole row: written down on paper, it also shows a journal cut short at its end."""
+    set_back: tuple[int, ...] = ()
+    """Rows whose time is over a minute before that of the row above: the clock was set back; numbers keep the order."""
 
 
 class LedgerError(HushpointError):

@@ -12,6 +12,7 @@ import threading
 import time
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager, suppress
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import sqlalchemy as sa
@@ -175,7 +176,7 @@ class SqlLedger:
                     sa.select(sa.func.min(payload.c.seq)).where(payload.c.seq.not_in(sa.select(journal.c.seq)))
                 ).scalar_one()
             if orphan is not None:
-                return Verification(found.rows, found.erased, int(orphan), "a payload belongs to no row", found.head)
+                return replace(found, first_altered=int(orphan), reason="a payload belongs to no row")
         return found
 
     def stored(self) -> Iterator[Stored]:

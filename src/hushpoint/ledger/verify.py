@@ -5,9 +5,13 @@ from __future__ import annotations
 import json
 from collections.abc import Iterable, Sequence
 from contextlib import suppress
+from datetime import datetime
 
 from hushpoint.ledger.chain import GENESIS, chained, payload_digest
 from hushpoint.ledger.records import Entry, Kind, Stored, Verification
+
+SET_BACK_S = 60.0
+"""Two machines that write one journal may differ by seconds; more is a clock that was set back (design choice)."""
 
 
 def erasure_entry(who: str, seqs: Sequence[int], why: str) -> Entry:
@@ -27,6 +31,7 @@ def verify_rows(rows: Iterable[Stored]) -> Verification:
     named: dict[int, str] = {}
     altered: int | None = None
     reason = ""
+    at, set_back = "", list[int]()
     for expected, stored in enumerate(rows, 1):
         row = stored.row
         if altered is not None:
@@ -47,14 +52,20 @@ def verify_rows(rows: Iterable[Stored]) -> Verification:
             altered, reason = row.seq, "its columns or its place in the chain were changed"
             continue
         _note_erasure(stored, named)
-        before, count = chain, row.seq
+        if row.at < at and _seconds(row.at, at) > SET_BACK_S:
+            set_back.append(row.seq)
+        before, count, at = chain, row.seq, row.at
     for seq, who in missing.items():
         if named.get(seq) != who or not who:
             if altered is None or seq < altered:
                 altered, reason = seq, "what it said is gone, and no erasure names it"
             break
     erased = len(missing) if altered is None else sum(seq < altered for seq in missing)
-    return Verification(count, erased, altered, reason, before)
+    return Verification(count, erased, altered, reason, before, tuple(set_back))
+
+
+def _seconds(earlier: str, later: str) -> float:
+    return (datetime.fromisoformat(later) - datetime.fromisoformat(earlier)).total_seconds()
 
 
 def _note_erasure(stored: Stored, named: dict[int, str]) -> None:

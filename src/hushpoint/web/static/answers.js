@@ -17,7 +17,6 @@ export function answersBox(stored, refused) {
     },
     refused,
   });
-  window.addEventListener("online", () => void box.sendAll());
   window.addEventListener("beforeunload", (event) => {
     if (box.unkept) event.preventDefault();
   });

@@ -15,6 +15,15 @@ const LONGEST_WAIT_MS = 20000;
  */
 
 /**
+ * Two acts of one address are two: a sheet delivered again while the first is on its way must not go with it.
+ * @param {Waiting} one
+ * @param {Waiting} other
+ */
+function same(one, other) {
+  return one.measurement === other.measurement && JSON.stringify(one.log) === JSON.stringify(other.log);
+}
+
+/**
  * The next wait after one that was too short [ms].
  * @param {number} wait_ms
  */
@@ -42,6 +51,7 @@ export class Outbox {
     this.memory = null;
     /** @type {ReturnType<typeof setTimeout> | undefined} */
     this.timer = undefined;
+    globalThis.addEventListener?.("online", () => void this.sendAll());
   }
 
   /** @returns {Waiting[]} */
@@ -65,8 +75,9 @@ export class Outbox {
    * @param {unknown} log
    */
   add(measurement, log) {
-    const others = this.waiting().filter((one) => one.measurement !== measurement);
-    this.#keep([...others, { measurement, log }]);
+    const one = { measurement, log };
+    const waiting = this.waiting();
+    if (!waiting.some((other) => same(other, one))) this.#keep([...waiting, one]);
     return this.sendAll();
   }
 
@@ -86,7 +97,8 @@ export class Outbox {
   }
 
   /** @param {Waiting} one */
-  async #sendOne({ measurement, log }) {
+  async #sendOne(one) {
+    const { measurement, log } = one;
     let answer;
     try {
       answer = await this.send(this.pathOf(measurement), log);
@@ -94,14 +106,14 @@ export class Outbox {
       return false;
     }
     if (answer.status === 200 || answer.status === 201) {
-      this.#keep(this.waiting().filter((one) => one.measurement !== measurement));
+      this.#keep(this.waiting().filter((other) => !same(other, one)));
       this.told.stored(measurement);
       return true;
     }
     const later = answer.status >= 500 || [401, 403, 408, 425, 429].includes(answer.status);
     if (later) return false;
     const why = answer.data.error ?? "The server did not take this reading.";
-    this.#keep(this.waiting().filter((one) => one.measurement !== measurement));
+    this.#keep(this.waiting().filter((other) => !same(other, one)));
     this.told.refused(measurement, why);
     return true;
   }

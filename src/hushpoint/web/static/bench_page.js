@@ -83,7 +83,6 @@ leftHand.addEventListener("change", () => {
 window.addEventListener("beforeunload", (event) => {
   if (outbox.unkept) event.preventDefault();
 });
-window.addEventListener("online", () => void outbox.sendAll());
 document.addEventListener("visibilitychange", () => {
   if (!document.hidden && now.doing !== "off") void now.context?.resume();
 });

@@ -387,4 +387,7 @@ byId("standing").addEventListener("submit", (event) => {
 
 void link.load();
 void link.outbox.sendAll();
+document.addEventListener("visibilitychange", () => {
+  if (!document.hidden && !link.waits) void link.load(); // another tab or device may have gone on with this visit
+});
 setInterval(tick, TICK_MS);
