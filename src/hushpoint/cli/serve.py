@@ -184,11 +184,21 @@ def _run(
     if said:
         print(said, flush=True)  # noqa: T201
     log_as_json()
+    _many_connections()
     logging.getLogger("python_multipart").setLevel(logging.ERROR)  # it quotes bytes of forms that it cannot read
     if workers == 1:
         _listen(app, listener, tls)
     else:
         tended([lambda: _listen(build(settings), listener, tls)] * workers)
+
+
+def _many_connections() -> None:
+    """Allow as many open connections as the system lets this process have."""
+    with suppress(ImportError, OSError, ValueError):
+        import resource
+
+        _, most = resource.getrlimit(resource.RLIMIT_NOFILE)
+        resource.setrlimit(resource.RLIMIT_NOFILE, (most, most))
 
 
 def _listen(app: Starlette, listener: socket.socket, tls: tuple[Path, Path] | None) -> None:

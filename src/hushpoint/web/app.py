@@ -40,6 +40,7 @@ from hushpoint.web import (
     technique,
     whose,
 )
+from hushpoint.web.busy import Busy
 from hushpoint.web.context import Context, page, safe_next
 from hushpoint.web.guard import Guard
 from hushpoint.web.live import News
@@ -52,6 +53,8 @@ _STATUS: tuple[tuple[type[HushpointError], int], ...] = (
     (NotAllowedError, 403),
     (AlreadyDoneError, 409),
 )
+AGAIN_S = "5"
+"""When to come again while the store cannot be used [s]."""
 _WORDS = {
     401: "Come in first",
     403: "Not for you here",
@@ -97,7 +100,11 @@ def make_app(context: Context, *, names: frozenset[str] | None = None, https_onl
     counts = metrics.Metrics()
     app = Starlette(
         routes=routes(),
-        middleware=[Middleware(metrics.Counted, metrics=counts), Middleware(Guard, names=names, https_only=https_only)],
+        middleware=[
+            Middleware(metrics.Counted, metrics=counts),
+            Middleware(Guard, names=names, https_only=https_only),
+            Middleware(Busy),
+        ],
         exception_handlers={HushpointError: _refused, HTTPException: _refused},
     )
     app.state.context = context
@@ -119,7 +126,8 @@ async def _refused(request: Request, refusal: Exception) -> Response:
     status = next((code for kind, code in _STATUS if isinstance(refusal, kind)), None)
     if status is None:  # a store that cannot write: where it stands and why is for whoever runs the laptop
         _log.error("%s", refusal)
-        return _answer(request, 503, "The store cannot be used at the moment. Nothing was half written; try again.")
+        line = "The store cannot be used at the moment. Nothing was half written; try again."
+        return _answer(request, 503, line, {"Retry-After": AGAIN_S})
     return _answer(request, status, str(refusal))
 
 

@@ -44,7 +44,11 @@ class Guesses:
             self._addresses = {key: one for key, one in self._addresses.items() if one.waiting}
         one = self._addresses.setdefault(address, _Address())
         if one.waiting >= MOST_WAITING:
-            raise HTTPException(429, "Too many sign-ins at once from this device. Wait a few seconds, then try again.")
+            raise HTTPException(
+                429,
+                "Too many sign-ins at once from this device. Wait a few seconds, then try again.",
+                {"Retry-After": str(int(MOST_S))},
+            )
         one.waiting += 1
         try:
             async with one.lock:
