@@ -152,7 +152,7 @@ def evidence_then(part: FrozenLedger, decision: Decision) -> Evidence:
 def sign(ledger: Ledger, *, room: str, learner: str, signing: Signing, today: date) -> Decision:
     """Sign a decision, once for each `ref`; raises BadInputError, one line, for whatever is missing or not allowed."""
     code = classes.find_class(ledger, room).code
-    ref = checked_ref(signing.ref)
+    ref = f"{learner}.{checked_ref(signing.ref)}"
     for row in ledger.rows(kinds=[Kind.DECISION_SIGNED], room=code, who=learner, ref=ref):
         return find(ledger, code, learner, row.seq)
     if signing.decision not in DECISIONS:

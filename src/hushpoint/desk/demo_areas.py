@@ -1,4 +1,4 @@
-"""What stands in every area of the invented college at first sight: kit, pairs, technique sheets, visits, a rotation.
+"""What stands in every area of the invented college at first sight: kit, pairs, technique, visits, decisions.
 
 Nobody and nothing in it exists. Each row is written by the act that a person would do, at the time it would be done.
 """
@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from hushpoint.desk import kit, pairs, rotation, technique, visits
+from hushpoint.desk import demo_evidence, kit, pairs, rotation, technique, visits
 from hushpoint.guideline.technique_steps import technique_steps
 from hushpoint.instrument import Direction, GaugePoint
 from hushpoint.ledger.records import Ledger
@@ -67,7 +67,8 @@ def furnish(
     items = _kit(ledger, now)
     acts = sorted(
         [(days, _pair_act(ledger, room, learners, items, one, now)) for one in PAIRED for days in [one[1]]]
-        + [(one[0], _visit_act(ledger, items, number, one, now)) for number, one in enumerate(VISITED)],
+        + [(one[0], _visit_act(ledger, items, number, one, now)) for number, one in enumerate(VISITED)]
+        + demo_evidence.acts(ledger, now, room=room, learners=learners, items=items),
         key=lambda act: -act[0],
     )
     for days, act in acts:
