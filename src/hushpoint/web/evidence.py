@@ -281,6 +281,7 @@ async def _values(request: Request, form: Form | None = None) -> dict[str, Any]:
             "who": who,
             "name": classes.name_of(ledger, info.code, who),
             "shown": shown,
+            "asked_basis": basis,
             "decisions": signed,
             "currency": decisions.currency_of(signed, _today(request)),
             "fix": one_fix(shown),
