@@ -5,7 +5,7 @@ PYTHON ?= python3
 BIN := .venv/bin
 WORKERS ?= 2
 
-.PHONY: help setup setup-dev run test hard speed accuracy lint types imports js format clean
+.PHONY: help setup setup-dev run test hard speed accuracy manual lint types imports js format clean
 
 help: ## list the targets
 	@grep -E '^[a-z-]+:.*##' Makefile | sed 's/:.*## /\t/'
@@ -46,11 +46,19 @@ test: setup-dev lint types imports ## every check
 hard: setup-dev ## the checks that take longer than a coffee
 	$(BIN)/pytest -m hard
 
+<<<<<<< HEAD
 speed: setup-dev ## timings as ratios against a peer in one run, written into the manual
 	$(BIN)/pytest -m speed --told-into docs/speed-measured.md
 
 accuracy: setup-dev ## how right the reader and the models are, written into the manual
 	$(BIN)/pytest -m accuracy --told-into docs/accuracy-measured.md
+=======
+manual: setup-dev ## the manual as a site in build/manual
+	$(BIN)/mkdocs build -q --strict
+
+speed: setup-dev ## timings as ratios against a peer in one run
+	$(BIN)/pytest -m speed -s
+>>>>>>> fc5a5ee (The manual: docs drawn in the app and as a site, linked from every page, no dead link)
 
 format: setup-dev ## tidy the source
 	$(BIN)/ruff format src tests

@@ -27,6 +27,7 @@ from hushpoint.web import (
     kit,
     klass,
     lesson,
+    manual,
     measured,
     metrics,
     pairs,
@@ -91,6 +92,7 @@ def routes() -> list[BaseRoute]:
         *evidence.routes,
         *papers.routes,
         *kit.routes,
+        *manual.routes,
         Mount("/static", StaticFiles(directory=_STATIC), name="static"),
     ]
 

@@ -22,6 +22,7 @@ from hushpoint.desk.whose import ClassReadings
 from hushpoint.errors import HushpointError, NotFoundError
 from hushpoint.ledger.records import Ledger
 from hushpoint.measure import whole_mmhg
+from hushpoint.web import manual_pages
 from hushpoint.web.boards import Kept
 from hushpoint.web.guesses import Guesses
 
@@ -265,6 +266,7 @@ def page(request: Request, template: str, values: Mapping[str, Any] | None = Non
         "lecturer": role == access.LECTURER,
         "learner": learner_or_none(request),
     }
+    known["manual"] = manual_pages.address(request.url.path)
     known["places"] = places_of(request.url.path, role, learner=known["learner"] is not None)
     return HTMLResponse(context.draw(template, {**known, **(values or {})}), status_code=status)
 
