@@ -9,6 +9,8 @@ import pytest
 
 pytest_plugins = ["postgres_server", "told"]
 
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as the command sets it, before anything loads numpy
+
 SHARED = Path(__file__).resolve().parents[2] / "shared"
 
 

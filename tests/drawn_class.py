@@ -30,11 +30,13 @@ def drawn_class(
     with_lecturer: float = 0.3,
     gauge_sd_mmhg: float = 1.5,
     one_spread: float | None = None,
+    a_class: int | None = None,
 ) -> DrawnClass:
     """Draw a class: each measurement read by two, `with_lecturer` of them by the lecturer, `two_gauges` on two gauges.
 
     Biases have SD 2, spreads a median of 2.2 (most between 1.1 and 4.4), pressures SD 12, and every reading is written
-    to the nearest 2; with `one_spread` all have that spread and decimals are kept.
+    to the nearest 2; with `one_spread` all have that spread and decimals are kept. With
+    `a_class` learners meet those of their own class of so many, and the lecturer.
     """
     names = [LECTURER, *(f"L{one}" for one in range(1, learners + 1))]
     kit = [f"G{one}" for one in range(1, gauges + 1)]
@@ -47,7 +49,10 @@ def drawn_class(
         first = 0 if rng.random() < with_lecturer else 1 + int(rng.integers(learners))
         second = first
         while second == first:
-            second = 1 + int(rng.integers(learners))
+            if a_class is None or first == 0:
+                second = 1 + int(rng.integers(learners))
+            else:
+                second = 1 + (first - 1) // a_class * a_class + int(rng.integers(a_class))
         here = rng.choice(gauges, 2, replace=False) if rng.random() < two_gauges else [int(rng.integers(gauges))] * 2
         for place, on in zip((first, second), here, strict=True):
             name = names[place]

@@ -12,7 +12,7 @@ from pathlib import Path
 
 from starlette.applications import Starlette
 
-from hushpoint.desk import access, bench
+from hushpoint.desk import access, bench, pairs
 from hushpoint.desk.recordings import RecordingFiles
 from hushpoint.ledger.records import ErasedPersonError, Ledger, LedgerError, UnkeepableError
 from hushpoint.ledger.store import open_ledger
@@ -105,10 +105,12 @@ def build(settings: Settings, ledger: Ledger | None = None) -> Starlette:
     @asynccontextmanager
     async def running(_app: Starlette) -> AsyncIterator[None]:
         grader.start()
+        context.live_readings.warm(pairs.LECTURER)
         try:
             yield
         finally:
             grader.stop()
+            context.live_readings.stop()
             kept.close()
 
     app = make_app(context, names=settings.names, https_only=settings.https_only)

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from concurrent.futures import Future
+
 import pytest
 
 from hushpoint.agreement import AgreementError
@@ -44,7 +47,7 @@ def test_all_classes_are_judged_together(ledger: Ledger) -> None:
     kept = ClassReadings(ledger)
     assert kept.whose(None, "ref").systolic.readings == 11
     assert kept.observers() == {"ref": "ABCD", "anna": "ABCD"}
-    assert kept.measured_in()["other"] == "EFGH"
+    assert kept.measured_in({"other"}) == {"other": "EFGH"}
 
 
 def test_the_result_is_kept_until_a_reading_changes(ledger: Ledger) -> None:
@@ -100,3 +103,58 @@ def test_a_class_without_pairs_says_so(ledger: Ledger) -> None:
     take(ledger, "m", "anna", 120)
     with pytest.raises(AgreementError, match="one observer alone"):
         ClassReadings(ledger).whose("ABCD")
+
+
+def by_reference(observers: Mapping[str, str]) -> str | None:
+    """The reference where there is one."""
+    return "ref" if "ref" in observers else None
+
+
+def test_what_is_not_ready_is_shown_as_not_ready_and_then_whole(ledger: Ledger) -> None:
+    """Without waiting nothing is told yet; waited for, the same as asked for; warm, at once."""
+    class_of_two(ledger)
+    kept = ClassReadings(ledger)
+    begun = kept.shown("ABCD", by_reference, 0.0)
+    assert begun is not None
+    assert begun.reference == "ref"
+    whole = kept.shown("ABCD", by_reference, 60.0)
+    assert whole is not None
+    assert (whole.found, whole.behind) == (ClassReadings(ledger).whose("ABCD", "ref"), False)
+    kept.stop()
+
+
+def test_an_older_result_says_that_it_is_behind_and_an_erasure_leaves_none(ledger: Ledger) -> None:
+    """One reading later the result before it is shown as such; after an erasure nothing older is shown at all."""
+    class_of_two(ledger)
+    kept = ClassReadings(ledger)
+    first = kept.whose("ABCD", "ref")
+    kept.stop()  # no more is worked out, as while a large one is in hand
+    take(ledger, "m9", "ref", 130)
+    take(ledger, "m9", "anna", 134)
+    kept._worker, kept._reader = StillAtWork(), StillAtWork()  # type: ignore[assignment]
+    shown = kept.shown("ABCD", by_reference, 0.0)
+    assert shown is not None
+    assert (shown.found, shown.behind) == (first, True)
+    ledger.erase("anna", why="asked for")
+    shown = kept.shown("ABCD", by_reference, 0.0)
+    assert shown is not None
+    assert (shown.found, shown.too_few, dict(shown.observers)) == (None, "", {"ref": "ABCD"})
+
+
+class StillAtWork:
+    """Takes every job and never ends it."""
+
+    def submit(self, *_job: object) -> Future[object]:
+        """A job in hand."""
+        return Future()
+
+
+def test_too_few_is_told_as_a_line(ledger: Ledger) -> None:
+    """Where nothing can be compared the page has the reason, and a warm start does no harm."""
+    take(ledger, "m", "anna", 120)
+    kept = ClassReadings(ledger)
+    kept.warm("ref")
+    shown = kept.shown("ABCD", by_reference, 60.0)
+    assert shown is not None
+    assert "one observer alone" in shown.too_few
+    kept.stop()

@@ -15,6 +15,8 @@ import typer
 
 from hushpoint.errors import HushpointError
 
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # a few hundred columns: more threads only wait for one another
+
 app = typer.Typer(
     add_completion=False,
     pretty_exceptions_enable=False,

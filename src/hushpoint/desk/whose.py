@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import dataclasses
 import threading
-from collections.abc import Callable, Iterable, Sequence
+import time
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
 from typing import Any
 
 from hushpoint.agreement import (
+    AgreementError,
     EndErrors,
     ErrorSources,
     GaugeOdds,
@@ -41,11 +44,46 @@ class _Room:
     changed: int = 0
 
 
+@dataclasses.dataclass(frozen=True, slots=True)
+class Shown:
+    """What there is to show at once of a class's live readings, or of all classes'.
+
+    `found` is None where `too_few` says why nothing can be told, or, both being empty, where it is still being worked
+    out. `behind` says that readings newer than `found` are still being counted in.
+    """
+
+    observers: Mapping[str, str]
+    reference: str | None
+    found: ErrorSources | None = None
+    too_few: str = ""
+    behind: bool = False
+
+
+@dataclasses.dataclass(frozen=True, slots=True)
+class _View:
+    """Readings with a systolic as of row `changed`, and the class of each observer's first one."""
+
+    changed: int
+    readings: tuple[live.LiveReading, ...]
+    observers: Mapping[str, str]
+
+
+@dataclasses.dataclass(frozen=True, slots=True)
+class _Result:
+    changed: int
+    found: ErrorSources | None
+    too_few: str
+
+
+_Key = tuple[str | None, str | None]
+
+
 class ClassReadings:
     """The live readings of all classes, read once and then kept up to date; safe from several threads.
 
     Readings of visits stay out: nobody hears those beside the practitioner. A pair that was set aside counts for
-    nothing here. A result is kept until a reading of its class is stored, corrected, set aside or erased.
+    nothing here. A result is kept until a reading of its class is stored, corrected, set aside or erased; in memory
+    alone, so that nothing of it lies on the disk and an erasure leaves nothing behind.
     """
 
     def __init__(self, ledger: Ledger) -> None:
@@ -54,31 +92,59 @@ class ClassReadings:
         self._working = threading.Lock()
         self._rooms: dict[str, _Room] = {}
         self._seen = 0
-        self._kept: dict[tuple[str | None, str | None], tuple[int, ErrorSources]] = {}
+        self._starting = threading.Lock()
+        self._erasures = 0
+        self._views: dict[str | None, _View] = {}
+        self._kept: dict[_Key, _Result] = {}
+        self._reader = ThreadPoolExecutor(1, thread_name_prefix="whose-reader")
+        self._worker = ThreadPoolExecutor(1, thread_name_prefix="whose")
+        self._reading: Future[object] | None = None
+        self._pending: dict[_Key, Future[object]] = {}
 
-    def observers(self, room: str | None = None) -> dict[str, str]:
+    def warm(self, reference: str) -> None:
+        """Read all classes' readings and work them out beside whatever else goes on, so that a page need not wait."""
+        self._reader.submit(lambda: self.shown(None, lambda who: reference if reference in who else None, 0.0))
+
+    def stop(self) -> None:
+        """Finish what is in hand and begin nothing more."""
+        self._reader.shutdown(wait=True, cancel_futures=True)
+        self._worker.shutdown(wait=True, cancel_futures=True)
+
+    def shown(self, room: str | None, choose: Callable[[Mapping[str, str]], str | None], wait_s: float) -> Shown | None:
+        """Return what there is to show within `wait_s`; None where the readings are still being read.
+
+        `choose` names the reference among the observers. What is not ready goes on being worked out.
+        """
+        until = time.monotonic() + wait_s
+        if wait_s and not _done(self._read_soon(), wait_s):
+            return None
+        view = self._now(room)
+        key = room, choose(view.observers)
+        result = self._kept.get(key)
+        if result is None or result.changed != view.changed:
+            _done(self._work_soon(key), max(0.0, until - time.monotonic()))
+            result = self._kept.get(key)
+        if result is None:
+            return Shown(view.observers, key[1])
+        return Shown(view.observers, key[1], result.found, result.too_few, result.changed != view.changed)
+
+    def observers(self, room: str | None = None) -> Mapping[str, str]:
         """Return who wrote readings that can be compared, each with the class of their first one."""
-        return {one.observer: one.room for one in reversed(self._now(room)[1]) if one.systolic_mmhg is not None}
+        return self._now(room).observers
 
-    def measured_in(self, room: str | None = None) -> dict[str, str]:
-        """Return the class of each measurement."""
-        return {one.measurement: one.room for one in self._now(room)[1]}
+    def measured_in(self, measurements: Collection[str]) -> dict[str, str]:
+        """Return the class of each of these measurements."""
+        return {one.measurement: one.room for one in self._now(None).readings if one.measurement in measurements}
 
     def whose(self, room: str | None = None, reference: str | None = None) -> ErrorSources:
         """Say whose error it is in a class's live readings, or in all classes'.
 
         Raises AgreementError where too few measurements were read by two observers.
         """
-        with self._working:  # asked for again while it is being worked out: it is worked out once
-            changed, readings = self._now(room)
-            kept = self._kept.get((room, reference))
-            if kept is not None and kept[0] == changed:
-                return kept[1]
-            found = whose((_paired(one) for one in readings if one.systolic_mmhg is not None), reference)
-            if len(self._kept) >= MOST_KEPT:
-                self._kept.clear()
-            self._kept[(room, reference)] = (changed, found)
-            return found
+        result = self._work((room, reference))
+        if result.found is None:
+            raise AgreementError(result.too_few)
+        return result.found
 
     def digits(self, room: str, observer: str | None = None) -> list[ObserverDigits]:
         """Count the last digits in a class as first written, before any correction; of one observer where named."""
@@ -88,15 +154,57 @@ class ClassReadings:
             mine = [one for one in kept.first.values() if observer in (None, one.observer)]
         return digits_by_observer(_paired(one) for one in mine if one.systolic_mmhg is not None)
 
-    def _now(self, room: str | None) -> tuple[int, list[live.LiveReading]]:
-        """Return the last row that changed anything, and the readings as they stand."""
+    def _read_soon(self) -> Future[object]:
+        """Read on in a thread of its own, one at a time."""
+        with self._starting:
+            if self._reading is None or self._reading.done():
+                self._reading = self._reader.submit(self._now, None)
+            return self._reading
+
+    def _work_soon(self, key: _Key) -> Future[object]:
+        with self._starting:
+            pending = self._pending.get(key)
+            if pending is None or pending.done():
+                self._pending = {one: future for one, future in self._pending.items() if not future.done()}
+                self._pending[key] = pending = self._worker.submit(self._work, key)
+            return pending
+
+    def _work(self, key: _Key) -> _Result:
+        room, reference = key
+        with self._working:  # asked for again while it is being worked out: it is worked out once
+            erasures = self._erasures
+            view = self._now(room)
+            kept = self._kept.get(key)
+            if kept is not None and kept.changed == view.changed:
+                return kept
+            try:
+                result = _Result(view.changed, whose((_paired(one) for one in view.readings), reference), "")
+            except AgreementError as too_few:
+                result = _Result(view.changed, None, str(too_few))
+            with self._lock:
+                if self._erasures == erasures:  # nobody was erased meanwhile of whom it would still tell
+                    if len(self._kept) >= MOST_KEPT:
+                        self._kept.clear()
+                    self._kept[key] = result
+            return result
+
+    def _now(self, room: str | None) -> _View:
+        """Return the readings as they stand."""
         with self._lock:
             self._read_on()
             rooms = list(self._rooms.values()) if room is None else [self._rooms.get(room, _Room())]
-            readings = [
-                one for kept in rooms for one in kept.now.values() if _pair_of(one.measurement) not in kept.aside
-            ]
-            return max((kept.changed for kept in rooms), default=0), readings
+            changed = max((kept.changed for kept in rooms), default=0)
+            view = self._views.get(room)
+            if view is None or view.changed != changed:
+                readings = tuple(
+                    one
+                    for kept in rooms
+                    for one in kept.now.values()
+                    if one.systolic_mmhg is not None and (not kept.aside or _pair_of(one.measurement) not in kept.aside)
+                )
+                view = _View(changed, readings, {one.observer: one.room for one in reversed(readings)})
+                self._views[room] = view
+            return view
 
     def _read_on(self) -> None:
         up_to = self._ledger.last()
@@ -107,6 +215,9 @@ class ClassReadings:
     def _take(self, rows: Iterable[Row]) -> None:
         for row in rows:
             if row.kind is Kind.PERSON_ERASED:
+                self._erasures += 1
+                self._kept.clear()
+                self._views.clear()
                 for kept in self._rooms.values():
                     gone = [seq for seq, one in kept.now.items() if one.who == row.who]
                     for seq in gone:
@@ -127,6 +238,15 @@ class ClassReadings:
         else:
             return
         kept.changed = row.seq
+
+
+def _done(future: Future[object], wait_s: float) -> bool:
+    """Whether it is done within so many seconds; raises what it raised."""
+    try:
+        future.result(timeout=wait_s)
+    except TimeoutError:
+        return False
+    return True
 
 
 def _pair_of(measurement: str) -> str:

@@ -41,11 +41,13 @@ if TYPE_CHECKING:
 
 CHANNEL = "hushpoint_journal"
 """PostgreSQL's channel for news of rows: a row number and nothing else is told on it."""
-_BATCH = 500
+_BATCH, _LARGEST_BATCH = 500, 16_000
+"""Rows of the first short read of many, and of the largest: each looks for and sorts all that are left."""
 _LOOK_S = 0.2
 """How often a SQLite file is looked at for rows that another process stored, such as a command beside the server."""
 _WITH_PAYLOAD = journal.outerjoin(payload, journal.c.seq == payload.c.seq)
 _COLUMNS = (*journal.c, payload.c.salt, payload.c.body)
+_KINDS = {str(kind): kind for kind in Kind}
 
 
 class SqlLedger:
@@ -87,9 +89,9 @@ class SqlLedger:
         for column, value in ((journal.c.room, room), (journal.c.who, who), (journal.c.ref, ref)):
             if value is not None:
                 query = query.where(column == value)
-        left = limit
+        left, at_once = limit, _BATCH
         while left is None or left > 0:
-            size = _BATCH if left is None else min(_BATCH, left)
+            size = at_once if left is None else min(at_once, left)
             with self._reading() as connection:
                 batch = connection.execute(query.where(journal.c.seq > after).limit(size)).all()
             for record in batch:
@@ -98,6 +100,7 @@ class SqlLedger:
                 return
             after = batch[-1].seq
             left = None if left is None else left - len(batch)
+            at_once = min(4 * at_once, _LARGEST_BATCH)
 
     def last(self) -> int:
         """Return the newest seq, 0 in an empty store."""
@@ -321,27 +324,12 @@ def _insert(connection: sa.Connection, stored: Stored) -> None:
 
 def _stored(record: Any) -> Stored:
     """Turn a record into a row; what cannot be read is left for verify to name, so nothing here raises."""
+    seq, at, kind, version, room, who, ref, digest, chain, salt, text = record  # in the order of _COLUMNS
     try:
-        body = None if record.body is None else json.loads(record.body)
+        body = None if text is None else json.loads(text)
     except ValueError:
         body = None
-    try:
-        kind = Kind(record.kind)
-    except ValueError:
-        kind = record.kind
-    row = Row(
-        record.seq,
-        record.at,
-        kind,
-        record.version,
-        record.room,
-        record.who,
-        record.ref,
-        body,
-        record.digest,
-        record.chain,
-    )
-    return Stored(row, record.salt, record.body)
+    return Stored(Row(seq, at, _KINDS.get(kind, kind), version, room, who, ref, body, digest, chain), salt, text)
 
 
 def _may_be_stored(text: str) -> bool:

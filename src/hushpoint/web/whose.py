@@ -5,19 +5,33 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
+from urllib.parse import urlencode
 
 from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
-from hushpoint.agreement import AgreementError, EndErrors, ErrorSources, ObserverError
+from hushpoint.agreement import EndErrors, ObserverError
 from hushpoint.desk import classes, kit, pairs
-from hushpoint.desk.whose import NO_GAUGE, digit_lines, gauge_words, slip_words, untold_words, written_words
+from hushpoint.desk.whose import NO_GAUGE, Shown, digit_lines, gauge_words, slip_words, untold_words, written_words
 from hushpoint.errors import NotFoundError
 from hushpoint.web.context import context_of, lecturer_only, off_loop, page
 
 MEAN = "mean"
 """What the chooser sends for nobody's bias called 0."""
+
+
+WAIT_S = 0.5
+"""How long a page waits for figures before it shows what there is [s]."""
+
+PICTURE_WAIT_S = 30.0
+"""How long a picture waits: its page stands already."""
+
+AT_ONCE = 100
+"""Observers on one page; the rest are found by name or on the next."""
+
+MOST_TO_CHOOSE = 200
+"""From more observers on, the zero is chosen in the table, not from a list."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,16 +40,24 @@ class Scope:
 
     info: classes.ClassInfo | None
     here: str
-    observers: Mapping[str, str]
-    """Each observer's id and class."""
+    shown: Shown
     names: Mapping[str, str]
     gauges: Mapping[str, str]
-    reference: str | None
 
     @property
     def room(self) -> str | None:
         """The class, None for all."""
         return None if self.info is None else self.info.code
+
+    @property
+    def observers(self) -> Mapping[str, str]:
+        """Each observer's id and class."""
+        return self.shown.observers
+
+    @property
+    def reference(self) -> str | None:
+        """Whose bias is called 0, None for the mean."""
+        return self.shown.reference
 
     def called(self, name: str) -> str:
         """Call an observer or a gauge by what the lecturer knows it by."""
@@ -48,10 +70,23 @@ class Scope:
         return (-abs(one.bias_mmhg or 0) if _clear(one.bias_ci_mmhg) else 0.0, self.called(one.observer).casefold())
 
 
+@dataclass(frozen=True, slots=True)
+class Part:
+    """Which observers a page shows: those whose name holds `find`, from place `first` on."""
+
+    find: str
+    first: int
+
+    def address(self, scope: Scope, first: int, reference: str = "") -> str:
+        """The address of the page that begins at another place or calls another observer 0."""
+        values = {"reference": reference or scope.reference or MEAN, "find": self.find, "from": first or ""}
+        return f"{scope.here}?{urlencode({name: value for name, value in values.items() if value})}"
+
+
 async def whose_error(request: Request) -> Response:
     """Show whose error it is, with what to do about it."""
     lecturer_only(request)
-    return page(request, "whose.html", await off_loop(lambda: _values(request, _scope(request))))
+    return await off_loop(lambda: _page(request))
 
 
 async def picture(request: Request) -> Response:
@@ -60,38 +95,66 @@ async def picture(request: Request) -> Response:
     return Response(await off_loop(lambda: _drawn(request)), media_type="image/svg+xml")
 
 
-def _scope(request: Request) -> Scope:
+def _page(request: Request) -> Response:
+    scope = _scope(request, WAIT_S)
+    if scope is None or (scope.shown.found is None and not scope.shown.too_few):
+        return page(request, "whose_wait.html", {"here": str(request.url.path), "reading": scope is None})
+    return page(request, "whose.html", _values(request, scope))
+
+
+def _scope(request: Request, wait_s: float) -> Scope | None:
+    """What is to be shown; None where it is not read within `wait_s`."""
     context = context_of(request)
     code = request.path_params.get("code")
     info = None if code is None else classes.find_class(context.ledger, code)
     room = None if info is None else info.code
-    observers = context.live_readings.observers(room)
+
+    def choose(observers: Mapping[str, str]) -> str | None:
+        asked = request.query_params.get("reference")
+        if asked is None:
+            asked = pairs.LECTURER if pairs.LECTURER in observers else MEAN
+        if asked != MEAN and asked not in observers:
+            raise NotFoundError("Nobody of this name has readings here. Choose the reference from the list.")
+        return None if asked == MEAN else asked
+
+    shown = context.live_readings.shown(room, choose, wait_s)
+    if shown is None:
+        return None
     names = {pairs.LECTURER: "the lecturer"}
-    for one in sorted({*observers.values()} if room is None else {room}):
+    for one in sorted({*shown.observers.values()} if room is None else {room}):
         known = classes.names_of(context.ledger, one)
-        names |= {who: f"{name} ({one})" if room is None else name for who, name in known.items() if who in observers}
-    asked = request.query_params.get("reference")
-    if asked is None:
-        asked = pairs.LECTURER if pairs.LECTURER in observers else MEAN
-    if asked != MEAN and asked not in observers:
-        raise NotFoundError("Nobody of this name has readings here. Choose the reference from the list.")
+        names |= {
+            who: f"{name} ({one})" if room is None else name for who, name in known.items() if who in shown.observers
+        }
     return Scope(
         info,
         "/whose" if info is None else f"/class/{info.code}/whose",
-        observers,
+        shown,
         names,
         {one.id: one.label for one in kit.register(context.ledger, retired=True).values()},
-        None if asked == MEAN else asked,
     )
+
+
+def _part(request: Request) -> Part:
+    first = request.query_params.get("from", "")
+    whole = first.isascii() and first.isdigit() and len(first) <= 6
+    return Part(request.query_params.get("find", "").strip()[:80], int(first) // AT_ONCE * AT_ONCE if whole else 0)
 
 
 def _values(request: Request, scope: Scope) -> dict[str, Any]:
     readings = context_of(request).live_readings
+    people = sorted(((who, scope.called(who)) for who in scope.observers), key=lambda one: one[1].casefold())
+    if many := len(people) > MOST_TO_CHOOSE:
+        people = [one for one in people if one[0] in (scope.reference, pairs.LECTURER)]
     values: dict[str, Any] = {
         "scope": scope,
         "info": scope.info,
         "reference": scope.reference or MEAN,
-        "people": sorted(((who, scope.called(who)) for who in scope.observers), key=lambda one: one[1].casefold()),
+        "people": people,
+        "many": many,
+        "too_few": scope.shown.too_few,
+        "behind": scope.shown.behind,
+        "part": _part(request),
         "ends": [],
         "classes": sorted({*scope.observers.values()}),
         "digits": [],
@@ -101,16 +164,18 @@ def _values(request: Request, scope: Scope) -> dict[str, Any]:
             {"name": scope.called(one.observer), "lines": digit_lines(one), "counts": one}
             for one in readings.digits(scope.room)
         ]
-    try:
-        found = readings.whose(scope.room, scope.reference)
-    except AgreementError as too_few:
-        return values | {"too_few": str(too_few)}
-    measured_in = readings.measured_in(scope.room)
-    values["ends"] = [_end(scope, one, measured_in) for one in found.ends()]
+    if scope.shown.found is not None:
+        ends = scope.shown.found.ends()
+        measured_in = readings.measured_in({slip.measurement for end in ends for slip in end.outlying})
+        values["ends"] = [_end(scope, one, measured_in, values["part"]) for one in ends]
     return values
 
 
-def _end(scope: Scope, found: EndErrors, measured_in: Mapping[str, str]) -> dict[str, Any]:
+def _end(scope: Scope, found: EndErrors, measured_in: Mapping[str, str], part: Part) -> dict[str, Any]:
+    wanted = part.find.casefold()
+    named = [one for one in found.observers if wanted in scope.called(one.observer).casefold()]
+    on_page = sorted(named, key=scope.order)[part.first : part.first + AT_ONCE]
+    last = part.first + len(on_page)
     slips = [
         {
             "link": f"/class/{measured_in[one.measurement]}/pairs/{one.measurement.partition('.')[0]}",
@@ -118,6 +183,7 @@ def _end(scope: Scope, found: EndErrors, measured_in: Mapping[str, str]) -> dict
             "written": written_words(one, scope.called),
         }
         for one in found.outlying
+        if one.measurement in measured_in
     ]
     suspects = [
         {"id": one.gauge, "label": scope.called(one.gauge), "words": gauge_words(one, scope.called)}
@@ -133,8 +199,12 @@ def _end(scope: Scope, found: EndErrors, measured_in: Mapping[str, str]) -> dict
                 "link": _link(scope, one.observer),
                 "met": _met(scope, one),
             }
-            for one in sorted(found.observers, key=scope.order)
+            for one in on_page
         ],
+        "matching": len(named),
+        "last": last,
+        "before": part.address(scope, max(0, part.first - AT_ONCE)) if part.first else "",
+        "after": part.address(scope, last) if last < len(named) else "",
         "suspects": suspects,
         "undecided": [(one, scope.called(one)) for one in found.watch.undecided],
         "gauges": [(one, scope.called(one.gauge)) for one in found.gauges],
@@ -170,12 +240,12 @@ def _clear(ends: tuple[float, float] | None) -> bool:
 def _drawn(request: Request) -> bytes:
     from hushpoint.sheet.errors_picture import ErrorRow, errors_picture
 
-    scope = _scope(request)
-    try:
-        whole: ErrorSources = context_of(request).live_readings.whose(scope.room, scope.reference)
-    except AgreementError as too_few:
-        raise NotFoundError(f"No picture yet: {too_few}") from None
-    found = next((one for one in whole.ends() if one.end == request.query_params.get("end", "systolic")), None)
+    scope = _scope(request, PICTURE_WAIT_S)
+    if scope is None or scope.shown.found is None:
+        why = "" if scope is None else scope.shown.too_few
+        raise NotFoundError(f"No picture yet: {why or 'it is being worked out'}")
+    ends = scope.shown.found.ends()
+    found = next((one for one in ends if one.end == request.query_params.get("end", "systolic")), None)
     if found is None:
         raise NotFoundError("end: must be systolic, or diastolic where two diastolic readings share a measurement")
     people = [
