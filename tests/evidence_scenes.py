@@ -39,6 +39,18 @@ def twenty_pairs(
     return ids
 
 
+def pairs_from_paper(
+    ledger: Ledger, code: str, who: str, off: Sequence[tuple[int, int]], references: Sequence[tuple[int, int]], day: str
+) -> None:
+    """Store fair pairs of one day as from a paper sheet, all in one write, the learner off by `off` [mmHg]."""
+    written = []
+    for place, ((upper, lower), (high, low)) in enumerate(zip(references, off, strict=True)):
+        at = f"{day}T08:{place:02d}:00.000Z"
+        opening = pairs.Opening(who, client=f"K{place % 10:02d}", taken_at=at, via="paper")
+        written.append((opening, (upper + high, lower + low), (upper, lower), f"paper.{who}.{place}"))
+    pairs.store_written(ledger, room=code, written=written)
+
+
 SCENE_NINE = [(0, 0)] * 17 + [(4, 6), (8, 2), (-8, -4)]
 """Systolic 18 within 5, 20 within 10; diastolic 19 and 20."""
 

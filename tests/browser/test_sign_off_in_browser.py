@@ -34,7 +34,7 @@ def test_twenty_pairs_are_signed_and_leave_as_a_bundle(lecturer: Page, site: Sit
     page.goto(f"{site.here}/evidence")
     page.get_by_label("Find a name").fill("nine")
     page.get_by_role("button", name="Find").click()
-    page.get_by_role("link", name="Ines Nine").click()
+    page.get_by_role("link", name="Ines Nine", exact=True).click()
     page.get_by_role("heading", name="What the record shows").wait_for()
     shown = page.locator("main").inner_text()
     assert "Competent by this rule" in shown
