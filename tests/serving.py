@@ -48,10 +48,16 @@ def start(data: Path, *options: str) -> Site:
     return waited_for(data, free_port(), *options)
 
 
-def waited_for(data: Path, port: int, *options: str, https: bool = False) -> Site:
-    """Start `hushpoint serve` on a port and wait until it answers, over https whatever its certificate."""
+def start_demo(data: Path) -> Site:
+    """Start `hushpoint demo`, the invented college, and wait until it answers."""
+    return waited_for(data, free_port(), command="demo")
+
+
+def waited_for(data: Path, port: int, *options: str, https: bool = False, command: str = "serve") -> Site:
+    """Start the server on a port and wait until it answers, over https whatever its certificate."""
+    named = ["--name", "classroom.test"] if command == "serve" else []
     process = subprocess.Popen(
-        [*COMMAND, "serve", "--data", str(data), "--port", str(port), "--name", "classroom.test", *options],
+        [*COMMAND, command, "--data", str(data), "--port", str(port), *named, *options],
         stdout=subprocess.PIPE,
         stderr=subprocess.STDOUT,
         text=True,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import html
 from collections.abc import Iterator
 from datetime import UTC, datetime
 from pathlib import Path
@@ -9,7 +10,7 @@ from pathlib import Path
 import pytest
 from starlette.testclient import TestClient
 
-from hushpoint.desk import demo, kit, pairs, papers, recall, recordings, technique, visits
+from hushpoint.desk import demo, kit, pairs, papers, recall, recordings, technique, tour, visits
 from hushpoint.desk.recordings import RecordingFiles
 from hushpoint.ledger.records import Ledger
 from hushpoint.ledger.store import FILE_NAME, open_sqlite
@@ -106,3 +107,24 @@ def test_what_is_made_beside_the_app_is_made_once(tmp_path: Path) -> None:
     demo.fill_up(made.ledger, demo.DemoClock(NOW), NOW, files, room=made.room)
     assert made.ledger.last() == last
     made.ledger.close()
+
+
+def test_the_tour_leads_to_nine_pages_that_are_there(college: College) -> None:
+    """Each stop has a page of its own with the strip above it; off the way the strip leads back; leaving ends it."""
+    stranger = TestClient(college.lecturer.app, base_url="http://localhost:8100", headers={"accept": "text/html"})
+    seen = set()
+    for number, stop in enumerate(tour.STOPS, 1):
+        answer = stranger.post("/tour", data={"to": str(number)})
+        assert answer.status_code == 200
+        seen.add(answer.url.path)
+        assert f"Tour, {number} of {len(tour.STOPS)}: {stop.title}" in html.unescape(answer.text)
+        assert stop.words in html.unescape(answer.text)
+    assert len(seen) == len(tour.STOPS)
+    assert "Back to this stop" in stranger.get("/kit").text
+    assert "Take the tour" in stranger.post("/tour", data={"to": "0"}).text
+
+
+def test_a_stop_that_there_is_not_is_refused(college: College) -> None:
+    """One line with the legal range."""
+    answer = college.lecturer.post("/tour", data={"to": "10"})
+    assert (answer.status_code, "a whole number from 0 (leave) to 9" in answer.text) == (422, True)

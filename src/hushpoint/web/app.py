@@ -39,6 +39,7 @@ from hushpoint.web import (
     rotation,
     rounds,
     technique,
+    tour,
     whose,
 )
 from hushpoint.web.busy import Busy
@@ -89,6 +90,7 @@ def routes() -> list[BaseRoute]:
         *questions.routes,
         *measured.routes,
         *metrics.routes,
+        *tour.routes,
         *evidence.routes,
         *papers.routes,
         *kit.routes,

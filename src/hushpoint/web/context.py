@@ -18,6 +18,7 @@ from starlette.responses import HTMLResponse, Response
 
 from hushpoint.desk import access, classes, pairs
 from hushpoint.desk.recordings import RecordingFiles
+from hushpoint.desk.tour import STOPS
 from hushpoint.desk.whose import ClassReadings
 from hushpoint.errors import HushpointError, NotFoundError
 from hushpoint.ledger.records import Ledger
@@ -28,8 +29,10 @@ from hushpoint.web.guesses import Guesses
 
 STAFF_COOKIE = "hushpoint_staff"
 LEARNER_COOKIE = "hushpoint_learner"
+TOUR_COOKIE = "hushpoint_tour"
 STAFF_S = 12 * 3600
 LEARNER_S = 180 * 24 * 3600
+TOUR_S = 3600
 REACH = {
     access.ASSESSOR: re.compile(r"[A-Z]+ /class/[^/]+/(pairs|technique|learner/[^/]+/pairs)(/.*)?"),
     access.PRACTITIONER: re.compile(r"[A-Z]+ /client(/.*)?"),
@@ -267,6 +270,9 @@ def page(request: Request, template: str, values: Mapping[str, Any] | None = Non
         "learner": learner_or_none(request),
     }
     known["manual"] = manual_pages.address(request.url.path)
+    if context.invented and (at := context.signed(request.cookies.get(TOUR_COOKIE), TOUR_S)):
+        stop = int(at["stop"])
+        known["tour"] = {"stop": stop, "of": len(STOPS), "here": request.url.path == at["at"], "is": STOPS[stop - 1]}
     known["places"] = places_of(request.url.path, role, learner=known["learner"] is not None)
     return HTMLResponse(context.draw(template, {**known, **(values or {})}), status_code=status)
 
