@@ -22,13 +22,15 @@ from pathlib import Path
 from typing import Any
 
 from hushpoint import __version__
-from hushpoint.ledger.records import Kind, LedgerError, Row, Stored
+from hushpoint.ledger.identity import SETTING
+from hushpoint.ledger.records import Kind, LedgerError, Row, Sealed, Stored
 from hushpoint.ledger.sealed_file import Sealing, Unsealing, is_sealed
 from hushpoint.ledger.sql import SqlLedger
 from hushpoint.ledger.verify import verify_rows
 
 FORMAT = "hushpoint-backup"
-FORMAT_VERSION, FORMAT_WITHOUT_FILES = 2, 1
+FORMAT_VERSION, FORMAT_WITH_FILES, FORMAT_WITHOUT_FILES = 3, 2, 1
+"""3: names are encrypted. A backup is of the lowest that can hold what is in it, so that older Hushpoints read it."""
 LEFT_BEHIND = frozenset({"cookie_key"})
 LONGEST_LINE = 20_000_000
 _PIECE = 3 << 18
@@ -53,7 +55,7 @@ def write_backup(
     part = path.with_name(f".{path.name}.part")
     settings = {key: value for key, value in ledger.settings().items() if key not in LEFT_BEHIND}
     kept = _kept(recordings)
-    version = FORMAT_VERSION if kept else FORMAT_WITHOUT_FILES
+    version = FORMAT_VERSION if SETTING in settings else FORMAT_WITH_FILES if kept else FORMAT_WITHOUT_FILES
     header = {"format": FORMAT, "version": version, "hushpoint": __version__, "settings": settings}
     total, rows, count = hashlib.sha256(), 0, 0
     try:
@@ -196,7 +198,7 @@ def _lines(header: dict[str, Any], rows: Iterator[Stored], kept: list[Path]) -> 
         yield _line(
             {
                 "row": [row.seq, row.at, str(row.kind), row.version, row.room, row.who, row.ref, row.digest, row.chain],
-                "payload": None if stored.text is None else [stored.salt, stored.text],
+                "payload": _payload(stored),
             }
         )
     for path in kept:
@@ -209,10 +211,19 @@ def _line(record: dict[str, Any]) -> bytes:
     return json.dumps(record, ensure_ascii=True, separators=(",", ":")).encode() + b"\n"
 
 
+def _payload(stored: Stored) -> list[str | None] | None:
+    if stored.sealed is not None:
+        return ["", stored.sealed.text, stored.sealed.secret]
+    return None if stored.text is None else [stored.salt, stored.text]
+
+
 def _stored(record: dict[str, Any]) -> Stored:
     seq, at, kind, version, room, who, ref, digest, chain = record["row"]
-    salt, text = record["payload"] or (None, None)
+    salt, text, *secret = record["payload"] or (None, None)
     body = None if text is None else json.loads(text)
     if kind not in set(Kind):
         raise _UnknownKindError(str(kind)[:40].encode("ascii", "replace").decode())
-    return Stored(Row(int(seq), at, Kind(kind), int(version), room, who, ref, body, digest, chain), salt, text)
+    row = Row(int(seq), at, Kind(kind), int(version), room, who, ref, body, digest, chain)
+    if secret:
+        return Stored(row, None, None, Sealed(str(text), str(secret[0])))
+    return Stored(row, salt, text)

@@ -127,12 +127,25 @@ class Row:
 
 
 @dataclass(frozen=True, slots=True)
+class Sealed:
+    """A payload whose names are encrypted, as it lies in the store: `text` without them, `secret` with them, base64."""
+
+    text: str
+    secret: str
+
+
+@dataclass(frozen=True, slots=True)
 class Stored:
-    """A row with what its digest was taken over; salt and text are None where the payload was erased."""
+    """A row with what its digest was taken over.
+
+    Salt and text are None where the payload was erased, and where its names are encrypted and cannot be opened here:
+    `sealed` then holds the payload as it lies in the store, and the row's body has a code in the place of a name.
+    """
 
     row: Row
     salt: str | None
     text: str | None
+    sealed: Sealed | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,6 +169,8 @@ class Verification:
     """The chain of the last whole row: written down on paper, it also shows a journal cut short at its end."""
     set_back: tuple[int, ...] = ()
     """Rows whose time is over a minute before that of the row above: the clock was set back; numbers keep the order."""
+    unopened: int = 0
+    """Rows whose names are encrypted and were not opened: their place in the chain was checked, not what they say."""
 
 
 class LedgerError(HushpointError):

@@ -124,8 +124,13 @@ class Unsealing(io.RawIOBase):
         )
 
 
+def derived_key(passphrase: str, salt: bytes) -> bytes:
+    """Return the 32 bytes that scrypt makes of a passphrase and a salt."""
+    return Scrypt(salt=salt, length=32, n=_COST, r=_BLOCK, p=_PARALLEL).derive(passphrase.encode())
+
+
 def _cipher(passphrase: str, salt: bytes) -> AESGCM:
-    return AESGCM(Scrypt(salt=salt, length=32, n=_COST, r=_BLOCK, p=_PARALLEL).derive(passphrase.encode()))
+    return AESGCM(derived_key(passphrase, salt))
 
 
 def _nonce(number: int, *, last: bool) -> bytes:

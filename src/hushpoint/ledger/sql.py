@@ -19,6 +19,17 @@ import sqlalchemy as sa
 from sqlalchemy.exc import DBAPIError, SQLAlchemyError
 
 from hushpoint.ledger.chain import ERASED, GENESIS, check_person, entry_text, seal
+from hushpoint.ledger.identity import (
+    SEALED_KINDS,
+    SETTING,
+    NameKey,
+    NamesLockedError,
+    coded,
+    identifying,
+    mark_of,
+    new_key,
+    unwrapped,
+)
 from hushpoint.ledger.records import (
     AlreadyStoredError,
     Clock,
@@ -28,6 +39,7 @@ from hushpoint.ledger.records import (
     Kind,
     LedgerError,
     Row,
+    Sealed,
     Stored,
     Verification,
     utc_now,
@@ -46,18 +58,21 @@ _BATCH, _LARGEST_BATCH = 500, 16_000
 _LOOK_S = 0.2
 """How often a SQLite file is looked at for rows that another process stored, such as a command beside the server."""
 _WITH_PAYLOAD = journal.outerjoin(payload, journal.c.seq == payload.c.seq)
-_COLUMNS = (*journal.c, payload.c.salt, payload.c.body)
+_COLUMNS = (*journal.c, payload.c.salt, payload.c.body, payload.c.sealed)
 _KINDS = {str(kind): kind for kind in Kind}
 
 
 class SqlLedger:
     """Keeps the ledger's contract in a database; `engine` is made and migrated by `hushpoint.ledger.store`."""
 
-    def __init__(self, engine: sa.Engine, clock: Clock = utc_now) -> None:
+    def __init__(self, engine: sa.Engine, clock: Clock = utc_now, *, sealed_column: bool = True) -> None:
+        """Take a database as it is; `sealed_column` is False for one older than encrypted names, to back it up."""
         self._engine = engine
         self._clock = clock
         self._grown = threading.Condition()
         self._listener: Listener | None = None
+        self._names: NameKey | None = None
+        self._columns = _COLUMNS if sealed_column else (*_COLUMNS[:-1], sa.null().label("sealed"))
 
     def append(self, *entries: Entry) -> list[Row]:
         """Store all entries or none; see `Ledger.append`."""
@@ -83,7 +98,7 @@ class SqlLedger:
         """Yield rows; see `Ledger.rows`. Rows come in batches, each its own short read."""
         if not all(_may_be_stored(text) for text in (room, who, ref) if text is not None):
             return  # no row has it, and no database will be asked for it
-        query = sa.select(*_COLUMNS).select_from(_WITH_PAYLOAD).order_by(journal.c.seq)
+        query = sa.select(*self._columns).select_from(_WITH_PAYLOAD).order_by(journal.c.seq)
         if kinds is not None:
             query = query.where(journal.c.kind.in_([str(kind) for kind in kinds]))
         for column, value in ((journal.c.room, room), (journal.c.who, who), (journal.c.ref, ref)):
@@ -95,7 +110,7 @@ class SqlLedger:
             with self._reading() as connection:
                 batch = connection.execute(query.where(journal.c.seq > after).limit(size)).all()
             for record in batch:
-                yield _stored(record).row
+                yield self._stored(record).row
             if len(batch) < size:
                 return
             after = batch[-1].seq
@@ -143,14 +158,16 @@ class SqlLedger:
                 yield
 
     def kept(self, seqs: Iterable[int]) -> list[Stored]:
-        """Return these rows with salt and text; see `Ledger.kept`."""
+        """Return these rows with salt and text; see `Ledger.kept`. Raises NamesLockedError where it cannot open one."""
         wanted = sorted(set(seqs))
-        query = sa.select(*_COLUMNS).select_from(_WITH_PAYLOAD).order_by(journal.c.seq)
+        query = sa.select(*self._columns).select_from(_WITH_PAYLOAD).order_by(journal.c.seq)
         found: list[Stored] = []
         with self._reading() as connection:
             for start in range(0, len(wanted), _BATCH):
                 part = query.where(journal.c.seq.in_(wanted[start : start + _BATCH]))
-                found += [_stored(record) for record in connection.execute(part)]
+                found += [self._stored(record) for record in connection.execute(part)]
+        if any(one.sealed is not None and one.text is None for one in found):
+            raise NamesLockedError
         return found
 
     def erase(self, who: str, *, why: str) -> int:
@@ -185,9 +202,9 @@ class SqlLedger:
     def stored(self) -> Iterator[Stored]:
         """Yield every row with its salt and text in order of seq, all from one moment."""
         with self._reading() as connection:
-            query = sa.select(*_COLUMNS).select_from(_WITH_PAYLOAD).order_by(journal.c.seq)
+            query = sa.select(*self._columns).select_from(_WITH_PAYLOAD).order_by(journal.c.seq)
             for record in connection.execution_options(yield_per=_BATCH).execute(query):
-                yield _stored(record)
+                yield self._stored(record)
 
     def settings(self) -> dict[str, str]:
         """Return every named text."""
@@ -225,11 +242,90 @@ class SqlLedger:
             for key, value in settings.items():
                 connection.execute(sa.delete(setting).where(setting.c.key == key))
                 connection.execute(sa.insert(setting).values(key=key, value=value))
-            query = sa.select(*_COLUMNS).select_from(_WITH_PAYLOAD).order_by(journal.c.seq)
-            found = verify_rows(_stored(record) for record in connection.execute(query))
+            query = sa.select(*self._columns).select_from(_WITH_PAYLOAD).order_by(journal.c.seq)
+            found = verify_rows(self._stored(record) for record in connection.execute(query))
             if found.first_altered is not None:
                 raise LedgerError(f"row {found.first_altered} did not come back as it was: {found.reason}")
             return count
+
+    @property
+    def names_encrypted(self) -> bool:
+        """Whether names are encrypted in this ledger."""
+        return self.setting(SETTING) is not None
+
+    @property
+    def names_open(self) -> bool:
+        """Whether names can be read and kept here."""
+        return mark_of(self.setting(SETTING)) == (self._names.mark if self._names else "")
+
+    def open_names(self, passphrase: str) -> None:
+        """Read and keep names from now on; raises LedgerError where they are not encrypted or it does not fit."""
+        kept = self.setting(SETTING)
+        if kept is None:
+            raise LedgerError("names are not encrypted in this ledger: hushpoint encrypt turns it on")
+        self._names = unwrapped(kept, passphrase)
+
+    def encrypt_names(self, passphrase: str) -> int:
+        """Encrypt names from now on and those of earlier rows in place; return how many rows that were.
+
+        Done again with the same passphrase it goes on where it was broken off. Raises LedgerError, one line.
+        """
+        if self.names_encrypted:
+            self.open_names(passphrase)
+            return self._seal_earlier()
+        key = new_key()
+        return self._seal_earlier(key, key.wrapped(passphrase))
+
+    def change_passphrase(self, passphrase: str) -> None:
+        """Let another passphrase open the names, which must be open; no name is written anew."""
+        if self._names is None:
+            raise NamesLockedError
+        self.set_setting(SETTING, self._names.wrapped(passphrase))
+
+    def give_up_names(self, passphrase: str) -> None:
+        """Begin with a new key after the passphrase was lost: what the old one sealed stays unreadable for good."""
+        if not self.names_encrypted:
+            raise LedgerError("names are not encrypted in this ledger: no passphrase can be lost")
+        key = new_key()
+        self.set_setting(SETTING, key.wrapped(passphrase))
+        self._names = key
+
+    def _seal_earlier(self, key: NameKey | None = None, wrapped: str = "") -> int:
+        """Seal what lies open, and keep the key in the same act where it is a new one."""
+        query = sa.select(*self._columns).select_from(_WITH_PAYLOAD).order_by(journal.c.seq)
+        query = query.where(journal.c.kind.in_(map(str, SEALED_KINDS)), payload.c.sealed.is_(None))
+        count, after = 0, 0
+        with self._writing() as connection:
+            if key is not None:
+                if connection.execute(sa.select(setting.c.key).where(setting.c.key == SETTING)).first() is not None:
+                    raise LedgerError("names were encrypted by somebody else at this moment: try again")
+                connection.execute(sa.insert(setting).values(key=SETTING, value=wrapped))
+            names = key or self._names
+            while names and (batch := connection.execute(query.where(journal.c.seq > after).limit(_BATCH)).all()):
+                after = batch[-1].seq
+                for record in batch:
+                    sealed = names.seal(self._stored(record))
+                    if sealed is not None:
+                        kept = {"salt": "", "body": sealed.text, "sealed": sealed.secret}
+                        connection.execute(sa.update(payload).where(payload.c.seq == record.seq).values(**kept))
+                        count += 1
+        self._names = names
+        return count
+
+    def scrub(self) -> bool:
+        """Write the store's files anew without what was overwritten; False where another program holds them open."""
+        try:
+            with self._engine.connect().execution_options(isolation_level="AUTOCOMMIT") as connection:
+                if connection.dialect.name == "postgresql":
+                    connection.exec_driver_sql("VACUUM FULL payload")
+                    return True
+                connection.exec_driver_sql("VACUUM")
+                busy = connection.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)").one()[0]
+                return not busy
+        except SQLAlchemyError as error:
+            if "locked" in str(error.orig if isinstance(error, DBAPIError) else error):
+                return False
+            raise LedgerError(_one_line(error)) from error
 
     def close(self) -> None:
         """Let go of every connection."""
@@ -264,23 +360,50 @@ class SqlLedger:
         erased = sa.select(journal.c.seq).where(journal.c.who.in_(people), journal.c.kind == str(Kind.PERSON_ERASED))
         if people and connection.execute(erased.limit(1)).first() is not None:
             raise ErasedPersonError(ERASED)
+        self._check_names(connection, entries)
         done: list[Stored] = []
         for entry, text in zip(entries, texts, strict=True):
             if entry.ref is not None:
-                query = sa.select(*_COLUMNS).select_from(_WITH_PAYLOAD)
+                query = sa.select(*self._columns).select_from(_WITH_PAYLOAD)
                 found = connection.execute(
                     query.where(journal.c.kind == str(entry.kind), journal.c.ref == entry.ref)
                 ).one_or_none()
                 if found is not None:
-                    raise AlreadyStoredError(_stored(found).row)
+                    raise AlreadyStoredError(self._stored(found).row)
             seq += 1
             stored = seal(entry, text, seq, self._clock(), chain)
             chain = stored.row.chain
+            if self._names is not None:
+                stored = replace(stored, sealed=self._names.seal(stored))
             _insert(connection, stored)
             done.append(stored)
         if connection.dialect.name == "postgresql":  # heard by every process once this is committed
             connection.execute(sa.select(sa.func.pg_notify(CHANNEL, str(seq))))
         return done
+
+    def _check_names(self, connection: sa.Connection, entries: Sequence[Entry]) -> None:
+        """Refuse to write a name that is not sealed with the key that stands in the settings."""
+        if any(entry.kind in SEALED_KINDS and identifying(entry.kind, entry.body) for entry in entries):
+            stands = connection.execute(sa.select(setting.c.value).where(setting.c.key == SETTING)).scalar_one_or_none()
+            if mark_of(stands) != (self._names.mark if self._names else ""):
+                raise NamesLockedError
+
+    def _stored(self, record: Any) -> Stored:
+        """Turn a record into a row; what cannot be read is left for verify to name, so nothing here raises."""
+        # in the order of _COLUMNS
+        seq, at, kind, version, room, who, ref, digest, chain, salt, text, secret = record
+        sealed = None if secret is None else Sealed(text, secret)
+        try:
+            body = None if text is None else json.loads(text)
+        except ValueError:
+            body = None
+        row = Row(seq, at, _KINDS.get(kind, kind), version, room, who, ref, body, digest, chain)
+        if sealed is None:
+            return Stored(row, salt, text)
+        opened = self._names.open(row, sealed) if self._names is not None else None
+        if opened is None:
+            return Stored(replace(row, body=coded(row, text)), None, None, sealed)
+        return Stored(replace(row, body=json.loads(opened[1])), *opened, sealed)
 
     @contextmanager
     def _reading(self) -> Iterator[sa.Connection]:
@@ -318,18 +441,11 @@ def _insert(connection: sa.Connection, stored: Stored) -> None:
             chain=row.chain,
         )
     )
-    if stored.text is not None:
+    if stored.sealed is not None:
+        kept = {"salt": "", "body": stored.sealed.text, "sealed": stored.sealed.secret}
+        connection.execute(sa.insert(payload).values(seq=row.seq, **kept))
+    elif stored.text is not None:
         connection.execute(sa.insert(payload).values(seq=row.seq, salt=stored.salt, body=stored.text))
-
-
-def _stored(record: Any) -> Stored:
-    """Turn a record into a row; what cannot be read is left for verify to name, so nothing here raises."""
-    seq, at, kind, version, room, who, ref, digest, chain, salt, text = record  # in the order of _COLUMNS
-    try:
-        body = None if text is None else json.loads(text)
-    except ValueError:
-        body = None
-    return Stored(Row(seq, at, _KINDS.get(kind, kind), version, room, who, ref, body, digest, chain), salt, text)
 
 
 def _may_be_stored(text: str) -> bool:

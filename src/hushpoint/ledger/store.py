@@ -22,11 +22,24 @@ BUSY_S = 30
 _MIGRATIONS = Path(__file__).with_name("migrations")
 
 
-def open_ledger(data_dir: Path, database_url: str | None = None, *, create: bool = True) -> SqlLedger:
-    """Open the ledger of a data folder, or that of a PostgreSQL URL; raises LedgerError, one line."""
+def open_ledger(
+    data_dir: Path, database_url: str | None = None, *, create: bool = True, passphrase: str | None = None
+) -> SqlLedger:
+    """Open the ledger of a data folder, or that of a PostgreSQL URL; raises LedgerError, one line.
+
+    With a passphrase encrypted names are opened; without one, people have codes in it.
+    """
     if database_url:
-        return open_postgres(database_url, data_dir, create=create)
-    return open_sqlite(data_dir / FILE_NAME, create=create)
+        ledger = open_postgres(database_url, data_dir, create=create)
+    else:
+        ledger = open_sqlite(data_dir / FILE_NAME, create=create)
+    if passphrase is not None:
+        try:
+            ledger.open_names(passphrase)
+        except LedgerError:
+            ledger.close()
+            raise
+    return ledger
 
 
 def open_sqlite(path: Path, *, clock: Clock = utc_now, create: bool = True) -> SqlLedger:
@@ -78,7 +91,9 @@ def open_postgres(url: str, data_dir: Path, *, clock: Clock = utc_now, create: b
 
         data_dir.mkdir(parents=True, exist_ok=True, mode=0o700)
         stamp = datetime.now(UTC).strftime("%Y%m%dT%H%M%S")
-        write_backup(SqlLedger(engine), data_dir / f"before-{revision}-{stamp}.hushpoint.gz")
+        columns = {column["name"] for column in sa.inspect(engine).get_columns("payload")}
+        older = SqlLedger(engine, sealed_column="sealed" in columns)
+        write_backup(older, data_dir / f"before-{revision}-{stamp}.hushpoint.gz")
 
     try:
         if not create:

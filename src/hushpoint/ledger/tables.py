@@ -32,9 +32,11 @@ payload = Table(
     Column("seq", Integer, ForeignKey("journal.seq"), primary_key=True, autoincrement=False),
     Column("salt", Text, nullable=False),
     Column("body", Text, nullable=False),
+    Column("sealed", Text),
     sqlite_strict=True,
 )
-"""What each row said; a payload goes when a person's data is erased."""
+"""What each row said; a payload goes when a person's data is erased. Where names are encrypted, they and the salt are
+in `sealed`, the salt is empty and the body has null in their place."""
 
 setting = Table(
     "setting",

@@ -26,7 +26,7 @@ def verify_rows(rows: Iterable[Stored]) -> Verification:
     later in the journal, so missing payloads are judged at the end. Rows cut off the end leave a whole chain: only the
     head, kept elsewhere, shows that.
     """
-    before, count = GENESIS, 0
+    before, count, unopened = GENESIS, 0, 0
     missing: dict[int, str] = {}
     named: dict[int, str] = {}
     altered: int | None = None
@@ -42,7 +42,9 @@ def verify_rows(rows: Iterable[Stored]) -> Verification:
             _note_erasure(stored, named)
             continue
         digest = row.digest
-        if stored.text is None or stored.salt is None:
+        if stored.sealed is not None and stored.text is None:
+            unopened += 1
+        elif stored.text is None or stored.salt is None:
             missing[row.seq] = row.who
         elif payload_digest(stored.salt, stored.text) != digest:
             altered, reason = row.seq, "what it says is not what was appended"
@@ -61,7 +63,7 @@ def verify_rows(rows: Iterable[Stored]) -> Verification:
                 altered, reason = seq, "what it said is gone, and no erasure names it"
             break
     erased = len(missing) if altered is None else sum(seq < altered for seq in missing)
-    return Verification(count, erased, altered, reason, before, tuple(set_back))
+    return Verification(count, erased, altered, reason, before, tuple(set_back), unopened)
 
 
 def _seconds(earlier: str, later: str) -> float:

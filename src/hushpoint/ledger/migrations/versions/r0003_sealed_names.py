@@ -1,0 +1,14 @@
+"""Room for encrypted names beside a payload."""
+
+from __future__ import annotations
+
+import sqlalchemy as sa
+from alembic import op
+
+revision = "0003"
+down_revision = "0002"
+
+
+def upgrade() -> None:
+    """Add the column."""
+    op.add_column("payload", sa.Column("sealed", sa.Text))
