@@ -7,7 +7,7 @@ import threading
 from collections.abc import AsyncIterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import asynccontextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from starlette.applications import Starlette
@@ -37,6 +37,8 @@ class Settings:
     addresses: tuple[str, ...] = ()
     names: frozenset[str] | None = None
     https_only: bool = False
+    passphrase: str | None = field(default=None, repr=False)
+    codes_only: bool = False
 
 
 class Grader:
@@ -90,7 +92,11 @@ class Grader:
 
 def build(settings: Settings, ledger: Ledger | None = None) -> Starlette:
     """Open the ledger and return the app over it; the app closes it when it stops."""
-    kept = ledger if ledger is not None else open_ledger(settings.data_dir, settings.database_url)
+    kept = (
+        ledger
+        if ledger is not None
+        else open_ledger(settings.data_dir, settings.database_url, passphrase=settings.passphrase)
+    )
     grader = Grader(kept)
     context = Context(
         kept,
@@ -100,6 +106,7 @@ def build(settings: Settings, ledger: Ledger | None = None) -> Starlette:
         invented=settings.invented,
         demo_password=settings.demo_password,
         addresses=settings.addresses,
+        codes_only=settings.codes_only,
     )
 
     @asynccontextmanager

@@ -16,6 +16,7 @@ import sqlalchemy as sa
 from hushpoint.ledger.backup import read_backup
 from hushpoint.ledger.records import Entry, Kind, LedgerError
 from hushpoint.ledger.store import FILE_NAME, open_ledger, open_sqlite
+from older_ledgers import ROWS, older_ledger, revisions
 
 
 def _hushpoint(*words: object) -> subprocess.CompletedProcess[str]:
@@ -124,23 +125,70 @@ def test_a_ledger_that_cannot_be_used_is_one_line(tmp_path):
         _one_line(_hushpoint("verify", "--data", tmp_path / folder))
 
 
-def test_a_newer_ledger_is_refused_and_an_older_one_migrated_after_a_copy(filled):
-    """Revision 9999 is refused; 0001 gets the indexes of 0002 and leaves a copy beside it."""
-    path = filled / FILE_NAME
+@pytest.mark.parametrize("revision", revisions()[:-1])
+def test_a_newer_ledger_is_refused_and_an_older_one_migrated_after_a_copy(tmp_path, revision):
+    """Revision 9999 is refused; each older one is migrated, its rows whole, and leaves a private copy beside it."""
+    folder = tmp_path / "data"
+    folder.mkdir()
+    path = folder / FILE_NAME
+    head = older_ledger(f"sqlite:///{path}", revision)
     with sqlite3.connect(path) as outside:
         outside.execute("UPDATE alembic_version SET version_num = '9999'")
-    assert "newer" in _one_line(_hushpoint("verify", "--data", filled))
+    assert "newer" in _one_line(_hushpoint("verify", "--data", folder))
     with sqlite3.connect(path) as outside:
-        outside.execute("UPDATE alembic_version SET version_num = '0001'")
-        for index in ("journal_room", "journal_who", "journal_ref"):
-            outside.execute(f"DROP INDEX {index}")
+        outside.execute("UPDATE alembic_version SET version_num = ?", (revision,))
     outside.close()
     ledger = open_sqlite(path)
-    assert ledger.verify().first_altered is None
+    assert (ledger.verify().first_altered, ledger.verify().head) == (None, head)
+    ledger.append(Entry(Kind.ROSTER_ADDED, {"name": "B"}, who="p2"))
     ledger.close()
-    names = {index["name"] for index in sa.inspect(sa.create_engine(f"sqlite:///{path}")).get_indexes("journal")}
+    engine = sa.create_engine(f"sqlite:///{path}")
+    names = {index["name"] for index in sa.inspect(engine).get_indexes("journal")}
     assert {"journal_room", "journal_who", "journal_ref"} <= names
-    assert [stat.S_IMODE(copy.stat().st_mode) for copy in filled.glob("*.before-0002")] == [0o600]
+    assert "sealed" in {column["name"] for column in sa.inspect(engine).get_columns("payload")}
+    engine.dispose()
+    (copy,) = folder.glob(f"*.before-{revisions()[-1]}")
+    assert stat.S_IMODE(copy.stat().st_mode) == 0o600
+    back = tmp_path / "back"
+    back.mkdir()
+    copy.rename(back / FILE_NAME)
+    again = open_sqlite(back / FILE_NAME)
+    assert again.verify().head == head
+    again.close()
+
+
+@pytest.mark.parametrize("revision", revisions())
+def test_a_backup_of_each_version_is_restored_into_an_empty_one(tmp_path, revision):
+    """Made from a ledger as an older version left it, brought into a new folder: every row, the same head."""
+    old, new = tmp_path / "old", tmp_path / "new"
+    old.mkdir()
+    head = older_ledger(f"sqlite:///{old / FILE_NAME}", revision)
+    assert _hushpoint("backup", tmp_path / "kept", "--data", old).returncode == 0
+    assert _hushpoint("restore", tmp_path / "kept", "--data", new).returncode == 0
+    ledger = open_ledger(new)
+    assert (ledger.last(), ledger.verify().head, ledger.setting("lecturer_password")) == (len(ROWS), head, "hash")
+    ledger.close()
+    told = json.loads(_hushpoint("doctor", "--data", new, "--json").stdout)
+    assert [one["well"] for one in told["checks"] if one["check"] in ("ledger", "journal", "names")] == [True] * 3
+
+
+@pytest.mark.parametrize("revision", revisions()[:-1])
+def test_restoring_into_an_empty_ledger_of_an_older_version_migrates_it_first(tmp_path, filled, revision):
+    """The empty one is brought up to date, then filled; a backup made by a newer version still is one line."""
+    target = tmp_path / "target"
+    target.mkdir()
+    older_ledger(f"sqlite:///{target / FILE_NAME}", revision, entries=())
+    assert _hushpoint("backup", tmp_path / "kept", "--data", filled).returncode == 0
+    lines = gzip.decompress((tmp_path / "kept").read_bytes()).splitlines()
+    header = json.loads(lines[0])
+    header["version"] = 99
+    newer = tmp_path / "newer"
+    newer.write_bytes(gzip.compress(b"\n".join([json.dumps(header).encode(), *lines[1:]]) + b"\n"))
+    assert "newer than this Hushpoint reads" in _one_line(_hushpoint("restore", newer, "--data", target))
+    assert _hushpoint("restore", tmp_path / "kept", "--data", target).returncode == 0
+    ledger = open_ledger(target)
+    assert (ledger.last(), ledger.verify().first_altered) == (3, None)
+    ledger.close()
 
 
 def test_no_address_but_one_of_postgresql_is_taken(tmp_path):
@@ -150,21 +198,18 @@ def test_no_address_but_one_of_postgresql_is_taken(tmp_path):
 
 
 @pytest.mark.postgres
-def test_an_older_postgres_ledger_is_migrated_after_a_backup(tmp_path, postgres_url):
-    """Revision 0001 gets the indexes of 0002, and a portable backup lies in the data folder."""
+@pytest.mark.parametrize("revision", revisions()[:-1])
+def test_an_older_postgres_ledger_is_migrated_after_a_backup(tmp_path, postgres_url, revision):
+    """Each older revision gets what it lacks, and a portable backup of it as it was lies in the data folder."""
+    head = older_ledger(postgres_url, revision)
     ledger = open_ledger(tmp_path, postgres_url)
-    ledger.append(Entry(Kind.CLASS_OPENED, {}))
+    assert ledger.verify().head == head
     ledger.close()
     outside = sa.create_engine(postgres_url)
-    with outside.begin() as connection:
-        connection.exec_driver_sql("UPDATE alembic_version SET version_num = '0001'")
-        connection.exec_driver_sql("DROP INDEX journal_room, journal_who, journal_ref")
-    ledger = open_ledger(tmp_path, postgres_url)
-    ledger.close()
     assert {"journal_room", "journal_who"} <= {index["name"] for index in sa.inspect(outside).get_indexes("journal")}
     outside.dispose()
-    (kept,) = tmp_path.glob("before-0002-*.hushpoint.gz")
-    assert len(read_backup(kept)[0]) == 1
+    (kept,) = tmp_path.glob(f"before-{revisions()[-1]}-*.hushpoint.gz")
+    assert len(read_backup(kept)[0]) == len(ROWS)
 
 
 def test_rows_that_do_not_come_back_whole_are_not_kept(filled, tmp_path):

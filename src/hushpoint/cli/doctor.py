@@ -14,9 +14,11 @@ from pathlib import Path
 import typer
 
 from hushpoint.cli.keep import DEFAULT_DATA
+from hushpoint.cli.names import copies_in_the_open
 from hushpoint.desk import access, recordings
 from hushpoint.errors import HushpointError
 from hushpoint.ledger.records import LedgerError
+from hushpoint.ledger.sealed_file import passphrase_in
 from hushpoint.ledger.sql import SqlLedger
 from hushpoint.ledger.store import FILE_NAME, open_ledger, version_of
 
@@ -37,9 +39,11 @@ class Finding:
     do: str = ""
 
 
-def doctor_told(*, data: Path | None, database: str | None, port: int, as_json: bool) -> int:
+def doctor_told(
+    *, data: Path | None, database: str | None, port: int, as_json: bool, passphrase_file: Path | None = None
+) -> int:
     """Print what was found; return the exit status, 1 where something is to be done."""
-    found = list(_looked_at(data or DEFAULT_DATA, database, port))
+    found = list(_looked_at(data or DEFAULT_DATA, database, port, passphrase_file))
     well = all(one.well for one in found)
     if as_json:
         typer.echo(json.dumps({"well": well, "checks": [asdict(one) for one in found]}))
@@ -52,7 +56,7 @@ def doctor_told(*, data: Path | None, database: str | None, port: int, as_json: 
     return 0 if well else 1
 
 
-def _looked_at(folder: Path, database: str | None, port: int) -> Iterator[Finding]:
+def _looked_at(folder: Path, database: str | None, port: int, passphrase_file: Path | None) -> Iterator[Finding]:
     now = datetime.now(UTC)
     yield _folder(folder)
     if folder.is_dir():
@@ -60,7 +64,7 @@ def _looked_at(folder: Path, database: str | None, port: int) -> Iterator[Findin
         yield _room(folder)
     yield _port(port)
     yield _clock(now)
-    yield from _ledger(folder, database, now)
+    yield from _ledger(folder, database, now, passphrase_file)
 
 
 def _folder(folder: Path) -> Finding:
@@ -118,7 +122,7 @@ def _clock(now: datetime) -> Finding:
     return Finding("clock", True, f"{now:%Y-%m-%d %H:%M} UTC")
 
 
-def _ledger(folder: Path, database: str | None, now: datetime) -> Iterator[Finding]:
+def _ledger(folder: Path, database: str | None, now: datetime, passphrase_file: Path | None) -> Iterator[Finding]:
     place = "the database" if database else FILE_NAME
     try:
         version = version_of(folder, database)
@@ -142,11 +146,35 @@ def _ledger(folder: Path, database: str | None, now: datetime) -> Iterator[Findi
         yield Finding("ledger", False, str(refusal), does)
         return
     try:
+        yield _names(ledger, folder, passphrase_file)
         yield from _inside(ledger, folder, now)
     except HushpointError as refusal:
         yield Finding("ledger", False, str(refusal), "Restore the newest backup into a new folder; keep this one.")
     finally:
         ledger.close()
+
+
+def _names(ledger: SqlLedger, folder: Path, passphrase_file: Path | None) -> Finding:
+    if not ledger.names_encrypted:
+        return Finding("names", True, "are not encrypted; hushpoint encrypt turns that on")
+    left = list(copies_in_the_open(folder))
+    if left:
+        return Finding(
+            "names", False, f"are encrypted, but {len(left)} copies from before lie beside the ledger in the open",
+            f"Delete {', '.join(path.name for path in left)} once the ledger is known to be well.",
+        )  # fmt: skip
+    if passphrase_file is None:
+        return Finding(
+            "names", True, "are encrypted; whether a passphrase opens them was not looked at",
+            "Name it with --passphrase-file: the server needs the same.",
+        )  # fmt: skip
+    try:
+        ledger.open_names(passphrase_in(passphrase_file))
+    except LedgerError as refusal:
+        return Finding(
+            "names", False, str(refusal), "Find the right passphrase; without it, hushpoint serve --codes-only goes on."
+        )
+    return Finding("names", True, "are encrypted, and this passphrase opens them")
 
 
 def _inside(ledger: SqlLedger, folder: Path, now: datetime) -> Iterator[Finding]:

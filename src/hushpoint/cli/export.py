@@ -10,19 +10,31 @@ from pathlib import Path
 import typer
 
 from hushpoint.cli.keep import DEFAULT_DATA, INVENTED_MARK
+from hushpoint.cli.whole_file import whole_file
 from hushpoint.desk.bundle import LARGEST_BYTES, bundle, bundle_name, find_learner, otherwise, verify_bundle
 from hushpoint.errors import BadInputError
+from hushpoint.ledger.identity import NamesLockedError
+from hushpoint.ledger.sealed_file import passphrase_in
 from hushpoint.ledger.store import open_ledger
 
 
 def export_bundles(
-    learners: list[str], *, out: Path, room: str | None, data: Path | None, database: str | None
+    learners: list[str],
+    *,
+    out: Path,
+    room: str | None,
+    data: Path | None,
+    database: str | None,
+    passphrase_file: Path | None = None,
 ) -> None:
     """Write one bundle a learner into a folder; nothing where a learner is not found or a file is there already."""
     folder = data or DEFAULT_DATA
     invented = database is None and (folder / INVENTED_MARK).exists()
-    ledger = open_ledger(folder, database, create=False)
+    passphrase = passphrase_in(passphrase_file) if passphrase_file else None
+    ledger = open_ledger(folder, database, create=False, passphrase=passphrase)
     try:
+        if not ledger.names_open:
+            raise NamesLockedError
         found = [find_learner(ledger, typed, room or "") for typed in learners]
         paths = [out / bundle_name(code, who, invented=invented) for code, who in found]
         for path in paths:
@@ -34,15 +46,16 @@ def export_bundles(
         ledger.close()
     out.mkdir(parents=True, exist_ok=True, mode=0o700)
     for path, data_of in zip(paths, made, strict=True):
-        path.touch(mode=0o600)
-        path.write_bytes(data_of)
+        whole_file(path, data_of)
         typer.echo(str(path))
     written = f"{len(made)} {'bundle' if len(made) == 1 else 'bundles'} written"
     keep = "INVENTED data, marked so in them" if invented else "they hold names: keep them private"
     print(f"{written}; {keep}", file=sys.stderr)  # noqa: T201
 
 
-def verify_bundle_file(file: Path, *, data: Path | None, database: str | None, as_json: bool) -> int:
+def verify_bundle_file(
+    file: Path, *, data: Path | None, database: str | None, as_json: bool, passphrase_file: Path | None = None
+) -> int:
     """Print what a bundle shows when all is recomputed; return the exit status, 1 where something was altered."""
     try:
         with file.open("rb") as opened:
@@ -53,7 +66,8 @@ def verify_bundle_file(file: Path, *, data: Path | None, database: str | None, a
         raise BadInputError(f"{file}: larger than {LARGEST_BYTES // 1_000_000} MB, the most that is read")
     found = verify_bundle(content)
     if data is not None or database is not None:
-        ledger = open_ledger(data or DEFAULT_DATA, database, create=False)
+        passphrase = passphrase_in(passphrase_file) if passphrase_file else None
+        ledger = open_ledger(data or DEFAULT_DATA, database, create=False, passphrase=passphrase)
         try:
             found.problems += [f"row {seq}: the ledger says otherwise" for seq in otherwise(ledger, found)]
         finally:

@@ -19,9 +19,12 @@ RECORDINGS = "recordings"
 """The folder of kept recordings in the data folder (desk/recordings.py)."""
 
 
-def verify_ledger(*, data: Path | None, database: str | None, as_json: bool) -> int:
+def verify_ledger(
+    *, data: Path | None, database: str | None, as_json: bool, passphrase_file: Path | None = None
+) -> int:
     """Print what `verify` found; return the exit status, 1 where a row was altered."""
-    ledger = open_ledger(data or DEFAULT_DATA, database, create=False)
+    passphrase = passphrase_in(passphrase_file) if passphrase_file else None
+    ledger = open_ledger(data or DEFAULT_DATA, database, create=False, passphrase=passphrase)
     try:
         found = ledger.verify()
         last = ledger.last()
@@ -38,11 +41,17 @@ def verify_ledger(*, data: Path | None, database: str | None, as_json: bool) -> 
                     "first_altered": found.first_altered,
                     "reason": found.reason,
                     "head": found.head,
+                    "unopened": found.unopened,
                 }
             )
         )
     elif whole:
         typer.echo(f"whole: {last} rows, {found.erased} of them erased on request; head {found.head}")
+        if found.unopened:
+            typer.echo(
+                f"{found.unopened} rows hold encrypted names and were not opened: their order was checked, what they "
+                "say was not; with --passphrase-file it is"
+            )
     else:
         typer.echo(f"altered: row {found.first_altered}: {found.reason}; the {found.rows} rows before it are whole")
     return 0 if whole else 1

@@ -25,6 +25,9 @@ app = typer.Typer(
 )
 
 DataDir = Annotated[Path | None, typer.Option("--data", help="Folder of the ledger [default: hushpoint-data].")]
+NamesFile = Annotated[
+    Path | None, typer.Option("--passphrase-file", help="File with the passphrase of encrypted names, one line.")
+]
 AsJson = Annotated[bool, typer.Option("--json", help="Print stable, documented JSON.")]
 
 
@@ -226,13 +229,18 @@ def serve(
         bool, typer.Option("--own-certificate", help="https with a certificate made here.")
     ] = False,
     workers: Annotated[int, typer.Option(help="Processes that answer, with --database only.", min=1, max=64)] = 1,
+    passphrase_file: NamesFile = None,
+    codes_only: Annotated[
+        bool, typer.Option("--codes-only", help="Where names are encrypted: go on without them.")
+    ] = False,
 ) -> None:
     """Start the app."""
     from hushpoint.cli.serve import serve_app
 
     serve_app(
         data=data, port=port, class_mode=class_mode, database=database, names=name or [], certificate=certificate,
-        key=key, own_certificate=own_certificate, workers=workers,
+        key=key, own_certificate=own_certificate, workers=workers, passphrase_file=passphrase_file,
+        codes_only=codes_only,
     )  # fmt: skip
 
 
@@ -246,6 +254,26 @@ def password(
     from hushpoint.cli.keep import new_password
 
     new_password(data=data, database=database, role=role)
+
+
+@app.command()
+def encrypt(
+    data: DataDir = None,
+    database: Annotated[str | None, typer.Option(help="PostgreSQL URL in place of the SQLite file.")] = None,
+    passphrase_file: NamesFile = None,
+    new_passphrase_file: Annotated[
+        Path | None, typer.Option(help="Change the passphrase to the one in this file.")
+    ] = None,
+    lost: Annotated[
+        bool, typer.Option("--lost", help="The old passphrase is lost: give its names up and begin with this one.")
+    ] = False,
+) -> None:
+    """Encrypt names and notes in the ledger, earlier ones too. A lost passphrase loses the names for good."""
+    from hushpoint.cli.names import encrypt_names
+
+    encrypt_names(
+        data=data, database=database, passphrase_file=passphrase_file, new_file=new_passphrase_file, lost=lost
+    )
 
 
 @app.command()
@@ -269,11 +297,12 @@ def export(
     room: Annotated[str | None, typer.Option("--in", help="Code of the class, where a name is in several.")] = None,
     data: DataDir = None,
     database: Annotated[str | None, typer.Option(help="PostgreSQL URL in place of the SQLite file.")] = None,
+    passphrase_file: NamesFile = None,
 ) -> None:
     """Write an evidence bundle a learner: a ZIP to read, print and recompute without the ledger."""
     from hushpoint.cli.export import export_bundles
 
-    export_bundles(learners, out=out, room=room, data=data, database=database)
+    export_bundles(learners, out=out, room=room, data=data, database=database, passphrase_file=passphrase_file)
 
 
 @app.command()
@@ -284,15 +313,18 @@ def verify(
     data: DataDir = None,
     database: Annotated[str | None, typer.Option(help="PostgreSQL URL in place of the SQLite file.")] = None,
     json: AsJson = False,
+    passphrase_file: NamesFile = None,
 ) -> None:
     """Recompute the journal's chain, or a bundle's digests and verdicts, and name the first altered row."""
     if bundle is not None:
         from hushpoint.cli.export import verify_bundle_file
 
-        raise typer.Exit(verify_bundle_file(bundle, data=data, database=database, as_json=json))
+        raise typer.Exit(
+            verify_bundle_file(bundle, data=data, database=database, as_json=json, passphrase_file=passphrase_file)
+        )
     from hushpoint.cli.keep import verify_ledger
 
-    raise typer.Exit(verify_ledger(data=data, database=database, as_json=json))
+    raise typer.Exit(verify_ledger(data=data, database=database, as_json=json, passphrase_file=passphrase_file))
 
 
 @app.command()
@@ -301,11 +333,14 @@ def doctor(
     database: Annotated[str | None, typer.Option(help="PostgreSQL URL in place of the SQLite file.")] = None,
     port: Annotated[int, typer.Option(help="The port to be served on.", min=1, max=65535)] = 8100,
     json: AsJson = False,
+    passphrase_file: NamesFile = None,
 ) -> None:
     """Say what is wrong and what to do; change nothing."""
     from hushpoint.cli.doctor import doctor_told
 
-    raise typer.Exit(doctor_told(data=data, database=database, port=port, as_json=json))
+    raise typer.Exit(
+        doctor_told(data=data, database=database, port=port, as_json=json, passphrase_file=passphrase_file)
+    )
 
 
 @app.command()
@@ -344,6 +379,12 @@ def _refuse(line: str) -> NoReturn:
     sys.exit(2)
 
 
+def _leave_quietly() -> NoReturn:
+    """Whoever read our output has enough of it; the interpreter must not try to flush the rest."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    sys.exit(0)
+
+
 def run() -> None:
     """Run the command line; every refusal is one line on standard error and status 2."""
     # The matrices here are small: threads that wait for one another cost more than they bring, the more so beside a
@@ -359,9 +400,11 @@ def run() -> None:
     except typer.TyperException as refusal:
         _refuse(_one_line(refusal))
     except BrokenPipeError:
-        # whoever read our output has enough of it; the interpreter must not try to flush the rest
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        sys.exit(0)
+        _leave_quietly()
+    except SystemExit as end:
+        if isinstance(end.__context__, BrokenPipeError):  # noticed on the way, and made a status 1 of
+            _leave_quietly()
+        raise
     except OSError as trouble:
         _refuse(f"the machine refused: {trouble.strerror or type(trouble).__name__}")
     sys.exit(status if isinstance(status, int) else 0)

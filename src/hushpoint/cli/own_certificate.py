@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import ipaddress
-import os
 from collections.abc import Sequence
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -13,6 +12,7 @@ from cryptography.hazmat.primitives import hashes, serialization
 from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.x509.oid import ExtendedKeyUsageOID, NameOID
 
+from hushpoint.cli.whole_file import whole_file
 from hushpoint.errors import HushpointError
 
 CERTIFICATE, KEY = "own-certificate.pem", "own-key.pem"
@@ -54,8 +54,8 @@ def own_certificate_in(folder: Path, *, names: Sequence[str], addresses: Sequenc
     )
     try:
         folder.mkdir(parents=True, exist_ok=True, mode=0o700)
-        _write(key, secret)
-        _write(certificate, signed.public_bytes(serialization.Encoding.PEM))
+        whole_file(key, secret)
+        whole_file(certificate, signed.public_bytes(serialization.Encoding.PEM))
     except OSError as trouble:
         raise CertificateError(f"{folder}: the certificate cannot be written: {trouble.strerror}") from None
     return certificate, key
@@ -75,10 +75,3 @@ def _fits(certificate: Path, wanted: set[str]) -> bool:
         return False
     names = {*held.get_values_for_type(x509.DNSName), *map(str, held.get_values_for_type(x509.IPAddress))}
     return wanted <= names and found.not_valid_after_utc > datetime.now(UTC) + timedelta(days=7)
-
-
-def _write(path: Path, content: bytes) -> None:
-    part = path.with_name(f".{path.name}.part")
-    with os.fdopen(os.open(part, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600), "wb") as file:
-        file.write(content)
-    part.replace(path)

@@ -10,6 +10,7 @@ import ssl
 import sys
 import threading
 from contextlib import suppress
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -18,6 +19,7 @@ from starlette.applications import Starlette
 
 from hushpoint.cli.keep import DEFAULT_DATA, INVENTED_MARK
 from hushpoint.cli.log_lines import log_as_json
+from hushpoint.cli.names import names_passphrase
 from hushpoint.cli.workers import tended
 from hushpoint.desk import demo
 from hushpoint.desk.recordings import RecordingFiles
@@ -50,6 +52,8 @@ def serve_app(
     key: Path | None,
     own_certificate: bool,
     workers: int = 1,
+    passphrase_file: Path | None = None,
+    codes_only: bool = False,
 ) -> None:
     """Serve a ledger until stopped."""
     if workers > 1 and not database:
@@ -80,7 +84,8 @@ def serve_app(
         tls=tls,
         https_only=not own_certificate,
     )
-    _run(settings, said, tls, workers=workers)
+    passphrase = names_passphrase(folder, database, passphrase_file, codes_only=codes_only)
+    _run(replace(settings, passphrase=passphrase, codes_only=codes_only), said, tls, workers=workers)
 
 
 def serve_demo(*, data: Path | None, port: int, class_mode: bool) -> None:

@@ -34,10 +34,14 @@ def passphrase_in(path: Path) -> str:
         raise LedgerError(f"{path}: cannot be read: {error.strerror}") from None
     except ValueError:
         raise LedgerError(f"{path}: the passphrase must be text in UTF-8") from None
-    lines = text.splitlines()
-    if len(lines) != 1 or not SHORTEST <= len(lines[0]) <= LONGEST:
-        raise LedgerError(f"{path}: must hold one line, a passphrase of {SHORTEST} to {LONGEST} characters")
-    return lines[0]
+    return checked_passphrase(text.removesuffix("\n").removesuffix("\r"), str(path))
+
+
+def checked_passphrase(text: str, what: str) -> str:
+    """Return a passphrase of a legal length; raises LedgerError, which never repeats it."""
+    if text.splitlines() != [text] or not SHORTEST <= len(text) <= LONGEST:
+        raise LedgerError(f"{what}: must be one line, a passphrase of {SHORTEST} to {LONGEST} characters")
+    return text
 
 
 def is_sealed(path: Path) -> bool:

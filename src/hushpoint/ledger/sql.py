@@ -8,6 +8,7 @@ append, so that row numbers follow commit order without gaps.
 from __future__ import annotations
 
 import json
+import sqlite3
 import threading
 import time
 from collections.abc import Iterable, Iterator, Sequence
@@ -315,17 +316,23 @@ class SqlLedger:
     def scrub(self) -> bool:
         """Write the store's files anew without what was overwritten; False where another program holds them open."""
         try:
-            with self._engine.connect().execution_options(isolation_level="AUTOCOMMIT") as connection:
-                if connection.dialect.name == "postgresql":
+            if self._engine.dialect.name == "postgresql":
+                with self._engine.connect().execution_options(isolation_level="AUTOCOMMIT") as connection:
                     connection.exec_driver_sql("VACUUM FULL payload")
-                    return True
-                connection.exec_driver_sql("VACUUM")
-                busy = connection.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)").one()[0]
-                return not busy
-        except SQLAlchemyError as error:
-            if "locked" in str(error.orig if isinstance(error, DBAPIError) else error):
+                return True
+            raw = self._engine.raw_connection()
+            try:
+                raw.execute("VACUUM")
+                busy = raw.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()[0]
+            finally:
+                raw.close()
+        except sqlite3.OperationalError as error:
+            if "locked" in str(error):
                 return False
+            raise LedgerError(f"the ledger's files could not be written anew: {error}") from error
+        except SQLAlchemyError as error:
             raise LedgerError(_one_line(error)) from error
+        return not busy
 
     def close(self) -> None:
         """Let go of every connection."""

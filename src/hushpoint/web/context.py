@@ -94,6 +94,7 @@ class Context:
         invented: bool = False,
         demo_password: str = "",
         addresses: tuple[str, ...] = (),
+        codes_only: bool = False,
         clock: Callable[[], datetime] = _utc,
     ) -> None:
         self.clock = clock
@@ -103,6 +104,7 @@ class Context:
         self.invented = invented
         self.demo_password = demo_password
         self.addresses = addresses
+        self.codes_only = codes_only
         self.boards = Kept(ledger, classes.Board)
         self.pair_books = Kept(ledger, pairs.Book, pairs.KINDS)
         self.live_readings = ClassReadings(ledger)
@@ -265,6 +267,7 @@ def page(request: Request, template: str, values: Mapping[str, Any] | None = Non
     known: dict[str, Any] = {
         "invented": context.invented,
         "demo_password": context.demo_password,
+        "codes_only": context.codes_only,
         "role": role,
         "lecturer": role == access.LECTURER,
         "learner": learner_or_none(request),
