@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 
 from bench_logs import bench_log
+from evidence_scenes import signing
 from hushpoint.arm import truth_of
-from hushpoint.desk import bench, classes, pairs, path, results
+from hushpoint.desk import bench, classes, decisions, pairs, path, results
 from hushpoint.guideline import default_policy_id
 from hushpoint.ledger.memory import MemoryLedger
 from hushpoint.ledger.records import Kind
@@ -70,6 +71,17 @@ def test_first_readings_stand_beside_the_last() -> None:
     assert all(one.better for one in changes.values())
     assert changes["your ear, diastolic"].first > changes["your ear, diastolic"].last
     assert changes["your hand"].last > changes["your hand"].first
+
+
+def test_a_learner_sees_a_decision_and_not_yet_only_after_the_talk() -> None:
+    """Signed not yet without a day of feedback: nothing; with the day, and signed competent: told, newest first."""
+    term = Term()
+    asked = {"room": term.room, "learner": term.who, "today": date(2026, 3, 2)}
+    decisions.sign(term.ledger, **asked, signing=signing(decision="not_yet", ref="a"))
+    assert term.results.decisions == ()
+    decisions.sign(term.ledger, **asked, signing=signing(decision="not_yet", ref="b", feedback_on="2026-03-02"))
+    decisions.sign(term.ledger, **asked, signing=signing(ref="c"))
+    assert [one.competent for one in term.results.decisions] == [True, False]
 
 
 def test_what_a_set_holds_back_is_left_out() -> None:

@@ -48,6 +48,7 @@ READ: dict[tuple[str, str], Asked] = {
     ("GET", "/evidence/{code}/{who}"): lecturers(200),
     ("GET", "/evidence/{code}/{who}/feedback"): lecturers(200),
     ("GET", "/evidence/{code}/{who}/feedback.pdf"): lecturers(200),
+    ("GET", "/evidence/{code}/{who}/curve.svg"): lecturers(404),
     ("GET", "/evidence/{code}/{who}/bundle.zip"): lecturers(200),
     ("GET", "/evidence/check"): lecturers(200),
     ("POST", "/evidence/check"): lecturers(200, files={"file": ("bundle.zip", b"no bundle", "application/zip")}),

@@ -152,6 +152,12 @@ def fitting_rules(ledger: Ledger) -> list[PassRule]:
     ]
 
 
+def unfit_rules(ledger: Ledger) -> list[PassRule]:
+    """Return an institution's own rules that ask for more answers than a paper has."""
+    fitting = {rule.id for rule in fitting_rules(ledger)}
+    return [rule for rule in known_rules(ledger).values() if rule.id not in fitting | competence_rules().keys()]
+
+
 def odds_on_a_paper(rule: PassRule) -> list[tuple[str, PassOdds]]:
     """Return how often a rule passes observers on the 24 answers of a paper."""
     return [(what, pass_odds(rule, bias, sd, SIZE)) for what, bias, sd in ODDS_SHOWN]

@@ -11,6 +11,7 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 from hushpoint.desk import bench, pairs, papers, path
+from hushpoint.desk.decisions import Decision, decisions_of
 from hushpoint.practice.next_person import WORDS, Estimate, estimates
 
 if TYPE_CHECKING:
@@ -51,7 +52,9 @@ class PaperTaken:
 
 @dataclass(frozen=True, slots=True)
 class Results:
-    """What the page shows. `kinds`: those met, the weakest first; `unmet`: in words."""
+    """What the page shows. `kinds`: those met, the weakest first; `unmet`: in words; `decisions`: the newest first,
+    one of "not yet" only once the talk about it was had.
+    """
 
     readings: int
     changes: tuple[Change, ...]
@@ -62,6 +65,7 @@ class Results:
     pairs_near: int
     pairs_far: int
     papers: tuple[PaperTaken, ...]
+    decisions: tuple[Decision, ...]
 
 
 def results_of(ledger: Ledger, *, room: str, who: str, now: datetime) -> Results:
@@ -82,7 +86,12 @@ def results_of(ledger: Ledger, *, room: str, who: str, now: datetime) -> Results
         pairs_near=near,
         pairs_far=far,
         papers=tuple(_papers(ledger, room, who)) if room else (),
+        decisions=tuple(_told(ledger, room, who)) if room else (),
     )
+
+
+def _told(ledger: Ledger, room: str, who: str) -> list[Decision]:
+    return [one for one in decisions_of(ledger, room, who)[::-1] if one.competent or one.now("feedback_on")]
 
 
 def _changes(seen: Sequence[bench.OwnReading]) -> tuple[Change, ...]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import secrets
-from collections.abc import Awaitable
+from collections.abc import Awaitable, Sequence
 from datetime import date
 from typing import Any, TypeVar
 
@@ -142,6 +142,23 @@ async def feedback_page(request: Request) -> Response:
     )
     name = f"{'INVENTED-' if context.invented else ''}feedback-{info.code}-{values['who'][:8]}.pdf"
     return Response(made, media_type="application/pdf", headers={"Content-Disposition": f'inline; filename="{name}"'})
+
+
+async def curve(request: Request) -> Response:
+    """Draw the learning curve, for a light page or a dark one."""
+    lecturer_only(request)
+    shown = (await _values(request))["shown"]
+    if shown.curve is None:
+        raise NotFoundError("No curve yet: no answer counts so far.")
+    dark = request.query_params.get("on") == "dark"
+    scores, limit = shown.curve.scores, shown.curve.limit.limit
+    return Response(await off_loop(lambda: _drawn(scores, limit, dark=dark)), media_type="image/svg+xml")
+
+
+def _drawn(scores: Sequence[float], limit: float, *, dark: bool) -> bytes:
+    from hushpoint.sheet.curve_picture import curve_picture
+
+    return curve_picture(scores, limit, dark=dark)
 
 
 async def look_over(request: Request) -> Response:
@@ -338,6 +355,7 @@ routes = [
     Route("/evidence/{code}/{who}/sign", sign, methods=["POST"]),
     Route("/evidence/{code}/{who}/amend", amend, methods=["POST"]),
     Route("/evidence/{code}/{who}/appeal", appeal, methods=["POST"]),
+    Route("/evidence/{code}/{who}/curve.svg", curve),
     Route("/evidence/{code}/{who}/feedback", feedback),
     Route("/evidence/{code}/{who}/feedback.pdf", feedback_page),
     Route("/evidence/{code}/{who}/bundle.zip", bundle_file),

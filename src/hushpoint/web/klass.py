@@ -13,6 +13,7 @@ from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
 from hushpoint.desk import access, bench, classes, path, results
+from hushpoint.desk.decisions import OUTCOMES
 from hushpoint.errors import BadInputError, NotAllowedError, NotFoundError
 from hushpoint.guideline import default_policy_id, teaching_policies, teaching_policy
 from hushpoint.practice.next_person import WORDS
@@ -178,7 +179,8 @@ async def learner_results(request: Request) -> Response:
     now = path.local_now()
     found = await off_loop(lambda: results.results_of(ledger, room=info.code, who=who, now=now))
     back = f"/class/{info.code}/learner/{who}"
-    return page(request, "results.html", {"found": found, "words": WORDS, "own": False, "name": name, "back": back})
+    values = {"found": found, "words": WORDS, "outcomes": OUTCOMES, "own": False, "name": name, "back": back}
+    return page(request, "results.html", values)
 
 
 async def release(request: Request) -> Response:

@@ -297,6 +297,7 @@ async def _class_page(request: Request, refusal: str = "") -> Response:
         "rules": await off_loop(
             lambda: [(rule, papers.odds_on_a_paper(rule)) for rule in papers.fitting_rules(ledger)]
         ),
+        "unfit": await off_loop(lambda: papers.unfit_rules(ledger)),
         "refusal": refusal,
     }
     return page(request, "papers.html", values, status=422 if refusal else 200)

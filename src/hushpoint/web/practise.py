@@ -10,6 +10,7 @@ from starlette.responses import JSONResponse, RedirectResponse, Response
 from starlette.routing import Route
 
 from hushpoint.desk import bench, classes, path, results
+from hushpoint.desk.decisions import OUTCOMES
 from hushpoint.errors import BadInputError, NotAllowedError
 from hushpoint.guideline import default_policy_id
 from hushpoint.practice.next_person import WORDS
@@ -55,7 +56,8 @@ async def own_results(request: Request) -> Response:
         return RedirectResponse(DOOR, HTTPStatus.SEE_OTHER)
     ledger, now = context_of(request).ledger, path.local_now()
     found = await run_in_threadpool(results.results_of, ledger, room=learner.room, who=learner.who, now=now)
-    return page(request, "results.html", {"found": found, "words": WORDS, "own": True, "back": "/practise"})
+    values = {"found": found, "words": WORDS, "outcomes": OUTCOMES, "own": True, "back": "/practise"}
+    return page(request, "results.html", values)
 
 
 async def bench_page(request: Request) -> Response:
