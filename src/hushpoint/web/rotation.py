@@ -10,9 +10,10 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 from starlette.routing import Route
 
-from hushpoint.desk import classes, consent, rotation
+from hushpoint.desk import classes, consent, papers, rotation
 from hushpoint.desk.path import local_now
 from hushpoint.errors import BadInputError, NotAllowedError, NotFoundError
+from hushpoint.ledger.records import Ledger, utc_now
 from hushpoint.practice.rotation import LECTURER, Asked, Infeasible, Turn
 from hushpoint.web.context import context_of, is_lecturer, known_learner, lecturer_only, off_loop, page
 from hushpoint.web.forms import Form, form_of
@@ -284,8 +285,15 @@ async def _own_values(request: Request, room: str, who: str) -> dict[str, Any]:
         "group": "" if group is None or who in stands.absent else rotation.letter(group),
         "mine": _own_turn(stands, who, shown, names),
         "after": _own_turn(stands, who, shown + 1, names),
+        "clips": await _clips(ledger, room),
         "is_lecturer": is_lecturer(request),
     }
+
+
+async def _clips(ledger: Ledger, room: str) -> int:
+    """Return how many clips the class's open listening paper has, 0 without one: work for whoever only watches."""
+    found = await off_loop(lambda: papers.papers_of(ledger, room))
+    return next((one.size for one in found if not one.closed_because(utc_now())), 0)
 
 
 def _own_turn(stands: rotation.Rotation, who: str, slot: int, names: Mapping[str, str]) -> dict[str, Any] | None:
