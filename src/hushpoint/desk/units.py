@@ -23,6 +23,15 @@ EVIDENCE = {
     "lecturer": "for the lecturer to see",
 }
 """What a criterion may ask, besides step:ID, a step of the technique sheet seen done."""
+_ONE = {
+    "pairs": "fair pair",
+    "clients": "client code measured in fair pairs",
+    "from_140": "fair pair with a reference systolic at or above 140",
+    "from_160": "fair pair with a reference systolic at or above 160",
+    "papers": "listening paper that counts and met its rule",
+    "sheets": "technique sheet without a critical step missed",
+    "decisions": "decision signed competent that stands",
+}
 SETTINGS = ("any", "live", "simulated")
 LARGEST_BYTES = 200_000
 
@@ -42,10 +51,10 @@ class Criterion:
     def asked(self) -> str:
         """What is asked, in words."""
         if self.evidence.startswith("step:"):
-            return f"{self.least} sheets with this step done"
+            return f"{self.least} {'sheet' if self.least == 1 else 'sheets'} with this step done"
         if self.evidence == "lecturer":
             return "seen by the lecturer"
-        return f"{self.least} {EVIDENCE[self.evidence]}"
+        return f"{self.least} {(_ONE if self.least == 1 else EVIDENCE)[self.evidence]}"
 
 
 @dataclass(frozen=True, slots=True)
