@@ -24,6 +24,7 @@ from hushpoint.web import (
     client,
     door,
     evidence,
+    habits,
     kit,
     klass,
     lesson,
@@ -43,7 +44,7 @@ from hushpoint.web import (
     whose,
 )
 from hushpoint.web.busy import Busy
-from hushpoint.web.context import Context, page, safe_next
+from hushpoint.web.context import Context, page, reader_of, safe_next
 from hushpoint.web.guard import Guard
 from hushpoint.web.live import News
 
@@ -73,6 +74,7 @@ def routes() -> list[BaseRoute]:
     """Return every route of the app."""
     return [
         *door.routes,
+        *habits.routes,
         *access.routes,
         *klass.routes,
         *practise.routes,
@@ -137,7 +139,7 @@ async def _refused(request: Request, refusal: Exception) -> Response:
 
 def _answer(request: Request, status: int, line: str, headers: Mapping[str, str] | None = None) -> Response:
     if "text/html" not in request.headers.get("accept", ""):
-        return JSONResponse({"error": line}, status, headers)
+        return JSONResponse({"error": reader_of(request).sentence(line)}, status, headers)
     values = {"title": _WORDS.get(status, "Not now"), "line": line, "come_in": ""}
     if status == HTTPStatus.UNAUTHORIZED:
         there = safe_next(request.url.path if request.method == "GET" else "")

@@ -6,6 +6,7 @@ import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from functools import partial
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -23,13 +24,15 @@ from hushpoint.desk.whose import ClassReadings
 from hushpoint.errors import HushpointError, NotFoundError
 from hushpoint.ledger.records import Ledger
 from hushpoint.measure import whole_mmhg
-from hushpoint.web import manual_pages
+from hushpoint.web import manual_pages, marks
 from hushpoint.web.boards import Kept
 from hushpoint.web.guesses import Guesses
+from hushpoint.words import LANGUAGES, UNITS, Reader, chosen, reader
 
 STAFF_COOKIE = "hushpoint_staff"
 LEARNER_COOKIE = "hushpoint_learner"
 TOUR_COOKIE = "hushpoint_tour"
+LANGUAGE_COOKIE, UNIT_COOKIE = "hushpoint_language", "hushpoint_unit"
 STAFF_S = 12 * 3600
 LEARNER_S = 180 * 24 * 3600
 TOUR_S = 3600
@@ -52,24 +55,25 @@ class Learner:
     room: str
 
 
-def signed(value_mmhg: float | None) -> str:
-    """Write an error with its sign and a true minus; "withheld" for None."""
+def signed(value_mmhg: float | None, say: Callable[[str], str] = str) -> str:
+    """Write an error with its sign and a true minus; "withheld" for None, in the reader's words."""
     if value_mmhg is None:
-        return "withheld"
+        return say("withheld")
     whole = whole_mmhg(value_mmhg)
     return f"{whole:+d}".replace("-", "\N{MINUS SIGN}") if whole else "0"
 
 
-def written(reading: Mapping[str, int | None] | None) -> str:
-    """Write a reading as systolic/diastolic; what was not heard is said."""
+def written(reading: Mapping[str, int | None] | None, say: Callable[[str], str] = str) -> str:
+    """Write a reading as systolic/diastolic; what was not heard is said, in the reader's words."""
     if reading is None:
-        return "none yet"
+        return say("none yet")
     upper, lower = reading.get("systolic"), reading.get("diastolic")
+    unheard = say("not heard")
     if upper is None and lower is None:
-        return "not heard"
-    text = f"{'not heard' if upper is None else upper}/{'not heard' if lower is None else lower}"
+        return unheard
+    text = f"{unheard if upper is None else upper}/{unheard if lower is None else lower}"
     muffled = reading.get("muffling")
-    return text if muffled is None else f"{text} ({muffled} muffled)"
+    return text if muffled is None else say("{reading} ({muffled} muffled)").format(reading=text, muffled=muffled)
 
 
 def sentence(text: str) -> str:
@@ -110,19 +114,11 @@ class Context:
         self.live_readings = ClassReadings(ledger)
         self.guesses = Guesses()
         self._signer = URLSafeTimedSerializer(cookie_key, salt="hushpoint-cookie")
-        self._templates = jinja2.Environment(
-            loader=jinja2.FileSystemLoader(_TEMPLATES), autoescape=True, trim_blocks=True, lstrip_blocks=True
-        )
-        self._templates.filters |= {
-            "signed": signed,
-            "written": written,
-            "casefold": str.casefold,
-            "sentence": sentence,
-        }
+        self._templates = {language: _templates(language) for language in LANGUAGES}
 
-    def draw(self, template: str, values: Mapping[str, Any]) -> str:
-        """Return a drawn template."""
-        return self._templates.get_template(template).render(values)
+    def draw(self, template: str, values: Mapping[str, Any], who_reads: Reader) -> str:
+        """Return a drawn template in the reader's language."""
+        return self._templates[who_reads.language].get_template(template).render(values)
 
     def sign(self, value: Mapping[str, str]) -> str:
         """Return a signed cookie value."""
@@ -141,6 +137,34 @@ class Context:
             return None
         fresh = (_utc() - signed_at).total_seconds() <= longest_s
         return value if fresh and isinstance(value, dict) else None
+
+
+def _templates(language: str) -> jinja2.Environment:
+    """Return the templates as a language speaks them; its catalogue is read when the first page is drawn in it."""
+    made = jinja2.Environment(
+        loader=jinja2.FileSystemLoader(_TEMPLATES),
+        autoescape=True,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        extensions=[marks.Marked],
+    )
+
+    def say(text: str) -> str:
+        return reader(language).say(text)
+
+    made.globals |= {
+        "_": say,
+        "_t": lambda text, /, **values: reader(language).markup(text, **values),
+        "_a": lambda text, /, **values: reader(language).attribute(text, **values),
+        "_v": lambda value: reader(language).value(value),
+    }
+    made.filters |= {
+        "signed": partial(signed, say=say),
+        "written": partial(written, say=say),
+        "casefold": str.casefold,
+        "sentence": sentence,
+    }
+    return made
 
 
 PLACES: tuple[tuple[str, str, tuple[str, ...]], ...] = (
@@ -257,6 +281,18 @@ def give_cookie(request: Request, response: Response, name: str, value: Mapping[
     )
 
 
+def reader_of(request: Request) -> Reader:
+    """Return who reads: the language chosen on this device, else the one its browser asks for."""
+    wanted = request.cookies.get(LANGUAGE_COOKIE, "")
+    return reader(chosen(wanted, request.headers.get("accept-language", "")))
+
+
+def unit_of(request: Request) -> str:
+    """Return the unit that stands beside mmHg on this device, one of `UNITS`."""
+    unit = request.cookies.get(UNIT_COOKIE, "")
+    return unit if unit in UNITS else next(iter(UNITS))
+
+
 def page(request: Request, template: str, values: Mapping[str, Any] | None = None, *, status: int = 200) -> Response:
     """Draw a page with who is asking and whether everything is invented."""
     context = context_of(request)
@@ -264,7 +300,15 @@ def page(request: Request, template: str, values: Mapping[str, Any] | None = Non
         role = role_of(request)
     except HushpointError:  # the page may be the one that says that the store cannot be used
         role = ""
+    who_reads = reader_of(request)
     known: dict[str, Any] = {
+        "language": who_reads.language,
+        "pressures_in": unit_of(request),
+        "habits": {
+            "languages": LANGUAGES,
+            "units": UNITS,
+            "here": request.url.path if request.method == "GET" else "/",
+        },
         "invented": context.invented,
         "demo_password": context.demo_password,
         "codes_only": context.codes_only,
@@ -277,7 +321,7 @@ def page(request: Request, template: str, values: Mapping[str, Any] | None = Non
         stop = int(at["stop"])
         known["tour"] = {"stop": stop, "of": len(STOPS), "here": request.url.path == at["at"], "is": STOPS[stop - 1]}
     known["places"] = places_of(request.url.path, role, learner=known["learner"] is not None)
-    return HTMLResponse(context.draw(template, {**known, **(values or {})}), status_code=status)
+    return HTMLResponse(context.draw(template, {**known, **(values or {})}, who_reads), status_code=status)
 
 
 async def off_loop(act: Callable[[], Answer]) -> Answer:

@@ -35,6 +35,7 @@ _AREAS = (
     (r"/evidence", "sign-off"),
     (r"/audit", "for-auditors"),
     (r"/access|/metrics|/healthz", "for-it"),
+    (r"/words|/habits", "languages"),
     (r"/manual", FIRST),
 )
 """Which page of the manual belongs to which paths of the app: the first pattern that fits counts."""

@@ -1,6 +1,6 @@
 // Times are kept in UTC and shown in local time; without scripts the UTC text stays.
 
-const spoken = new Intl.DateTimeFormat(undefined, { dateStyle: "medium", timeStyle: "short" });
+const spoken = new Intl.DateTimeFormat(document.documentElement.lang === "en" ? undefined : document.documentElement.lang, { dateStyle: "medium", timeStyle: "short" });
 
 /** @param {ParentNode} part */
 function localTimes(part) {

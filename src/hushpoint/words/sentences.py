@@ -1,0 +1,111 @@
+"""Sentences of ours found again: the Python rooms speak English, and what they said is looked up by its shape.
+
+A verdict's reason is made once, in English, and kept in the journal so; whoever opens it later may read another
+language. So a sentence is not carried about with its parts: it is held against the catalogue's sentences with gaps
+("the first two differ by {gap} mmHg") and said again with the same parts. Only whole sentences of at least three words
+are taken for ours, so that a name or a code that somebody typed stays as typed.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from functools import lru_cache
+
+LEAST_WORDS = 3
+"""Shorter texts are said again only where a page asks for it by name."""
+_GAP = re.compile(r"\{(\w+)\}")
+_ENDS, _JOINTS = re.compile(r"(?<=[.;!?:])(\s+)"), re.compile(r"(, and |, | and | or )")
+"""Where one sentence ends and the next begins; where parts of one are joined."""
+_LETTER = re.compile(r"[^\W\d_]")
+_LEAST_FIXED = 5
+"""A sentence with gaps needs so many letters of its own to be told from others."""
+
+
+class Sentences:
+    """The sentences of one catalogue, with and without gaps."""
+
+    def __init__(self, messages: Mapping[str, str]) -> None:
+        self._messages = messages
+        shaped = [one for one in messages if _GAP.search(one) and "<" not in one and _fixed(one) >= _LEAST_FIXED]
+        shaped.sort(key=_fixed, reverse=True)  # the one with most words of its own first
+        self._shaped = [(_longest(one), _shape(one), one) for one in shaped]
+        self.found = lru_cache(maxsize=4096)(self._found)
+
+    def _found(self, text: str) -> str | None:
+        """Return a sentence in this language, None where it is none of ours."""
+        whole = self._one(text)
+        if whole is not None:
+            return whole
+        for end in ".;":  # the same sentence with a stop behind it
+            if text.endswith(end) and (bare := self._one(text[:-1])) is not None:
+                return bare + end
+        return self._in_pieces(text, _ENDS) or self._in_pieces(text, _JOINTS)
+
+    def _in_pieces(self, text: str, between: re.Pattern[str]) -> str | None:
+        """Return a row of sentences or parts; one of fewer words than a sentence only where all of them are ours."""
+        pieces = between.split(text)
+        if len(pieces) < 2 or not all(pieces[::2]):
+            return None
+        said = [self._found(one) for one in pieces[::2]]
+        if not all(one is not None for one in said):
+            if between is _JOINTS:
+                return None
+            said = [
+                one if len(piece.split()) >= LEAST_WORDS else None for one, piece in zip(said, pieces[::2], strict=True)
+            ]
+        if not any(one is not None for one in said):
+            return None
+        joints = [self._joint(one) for one in pieces[1::2]]
+        parts = [one if again is None else again for one, again in zip(pieces[::2], said, strict=True)]
+        return "".join(part + joint for part, joint in zip(parts, [*joints, ""], strict=True))
+
+    def _joint(self, text: str) -> str:
+        word = text.strip(" ,")
+        return text.replace(word, self._messages.get(word) or word) if word else text
+
+    def _one(self, text: str) -> str | None:
+        said = self._exact(text)
+        if said is not None:
+            return said
+        lower = text[:1].lower() + text[1:]
+        if lower != text and (said := self._exact(lower)) is not None:
+            return said[:1].upper() + said[1:]
+        return None
+
+    def _exact(self, text: str) -> str | None:
+        if text in self._messages:
+            return self._messages[text]
+        for fixed, shape, message in self._shaped:
+            if fixed in text and (found := shape.fullmatch(text)):
+                values = {name: self._part(value) for name, value in found.groupdict().items()}
+                return _filled(self._messages[message], values)
+        return None
+
+    def _part(self, text: str) -> str:
+        said = self._found(text) if text else None
+        return text if said is None else said
+
+
+def _filled(text: str, values: Mapping[str, str]) -> str:
+    return _GAP.sub(lambda gap: values.get(gap[1], gap[0]), text)
+
+
+def _fixed(message: str) -> int:
+    return len(_LETTER.findall(_GAP.sub("", message)))
+
+
+def _longest(message: str) -> str:
+    return max(_GAP.split(message)[::2], key=len)
+
+
+def _shape(message: str) -> re.Pattern[str]:
+    seen = set[str]()
+    out = ""
+    for place, part in enumerate(_GAP.split(message)):
+        if place % 2 == 0:
+            out += re.escape(part)
+        else:
+            out += f"(?P={part})" if part in seen else f"(?P<{part}>.*?)"
+            seen.add(part)
+    return re.compile(out, re.DOTALL)
