@@ -7,7 +7,7 @@ from datetime import UTC, datetime, timedelta
 import pytest
 
 from hushpoint.desk import kit
-from hushpoint.errors import AlreadyDoneError, BadInputError, HushpointError, NotFoundError
+from hushpoint.errors import AlreadyDoneError, BadInputError, HushpointError, NotAllowedError, NotFoundError
 from hushpoint.guideline import ArmRange, arm_range
 from hushpoint.instrument import Corrected, Direction, GaugePoint
 from hushpoint.ledger.records import Kind, Ledger
@@ -116,6 +116,23 @@ def test_cuff_of_scene_seven_tells_label_against_tape(ledger: Ledger) -> None:
     assert right.label_against_tape == ""
     assert right.arms == arm_range(16, 30)
     assert (right.id, right.latex) == (cuff.id, "yes")
+
+
+def test_a_mistaken_tap_is_taken_back_by_whom_it_was_or_by_the_lecturer(ledger: Ledger) -> None:
+    """The log before it stands again; somebody else is refused, and so is taking back what never was."""
+    gauge = a_gauge(ledger)
+    kit.wipe(ledger, gauge.id, by="a learner of RKTM")
+    kit.wipe(ledger, gauge.id, by="lecturer")
+    kit.knock(ledger, gauge.id, by="a learner of RKTM")
+    for act in (kit.wipe, kit.knock):
+        with pytest.raises(NotAllowedError, match="who logged it"):
+            act(ledger, gauge.id, by="a learner of NGNP", undo=True)
+    kit.wipe(ledger, gauge.id, by="lecturer", undo=True)
+    kit.knock(ledger, gauge.id, by="a learner of RKTM", undo=True)
+    found = kit.item(ledger, gauge.id)
+    assert (found.wiped_by, found.knocked) == ("a learner of RKTM", False)
+    with pytest.raises(NotAllowedError):
+        kit.knock(ledger, gauge.id, by="lecturer", undo=True)
 
 
 def test_wiped_knocked_retired_and_back(ledger: Ledger) -> None:

@@ -13,7 +13,7 @@ from datetime import UTC, datetime
 from typing import Any, Literal, get_args
 
 from hushpoint.desk.classes import LETTERS, clean_name
-from hushpoint.errors import AlreadyDoneError, BadInputError, NotFoundError
+from hushpoint.errors import AlreadyDoneError, BadInputError, NotAllowedError, NotFoundError
 from hushpoint.guideline import ArmRange, CuffSize, GaugeRule, Limit, arm_range, cuff_sizes, gauge_rule
 from hushpoint.instrument import (
     CorrectionCurve,
@@ -121,9 +121,9 @@ class Item:
     added_at: str = ""
     retired_at: str = ""
     retired_why: str = ""
-    wiped_at: str = ""
-    wiped_by: str = ""
-    knocked_at: str = ""
+    wiped: tuple[tuple[str, str], ...] = ()
+    """When and by whom, in order; what was taken back is left out. `knocked_on` likewise."""
+    knocked_on: tuple[tuple[str, str], ...] = ()
     checks: tuple[StoredCheck, ...] = ()
     """In order of time; of gauges only."""
 
@@ -131,6 +131,21 @@ class Item:
     def retired(self) -> bool:
         """Whether it was taken off the shelf."""
         return bool(self.retired_at)
+
+    @property
+    def wiped_at(self) -> str:
+        """When it was last wiped, "" where that is not on record."""
+        return self.wiped[-1][0] if self.wiped else ""
+
+    @property
+    def wiped_by(self) -> str:
+        """Who wiped it last, by role."""
+        return self.wiped[-1][1] if self.wiped else ""
+
+    @property
+    def knocked_at(self) -> str:
+        """When it was last knocked, "" where it never was."""
+        return self.knocked_on[-1][0] if self.knocked_on else ""
 
     @property
     def last_check(self) -> StoredCheck | None:
@@ -217,14 +232,29 @@ def retire(ledger: Ledger, item_id: str, *, why: str, by: str, retired: bool = T
         ledger.append(Entry(Kind.KIT_RETIRED, {"item": item_id, "retired": retired, "why": why, "by": by}))
 
 
-def wipe(ledger: Ledger, item_id: str, *, by: str) -> None:
-    """Log that an item was wiped now."""
-    ledger.append(Entry(Kind.KIT_WIPED, {"item": in_register(ledger, item_id).id, "by": by}))
+def wipe(ledger: Ledger, item_id: str, *, by: str, undo: bool = False) -> None:
+    """Log that an item was wiped now, or take the last such log back."""
+    _log(ledger, Kind.KIT_WIPED, item_id, by=by, undo=undo)
 
 
-def knock(ledger: Ledger, item_id: str, *, by: str) -> None:
-    """Log that an item was knocked or dropped: a gauge is then due for a check at once (FROM MEMORY, facts 4.1)."""
-    ledger.append(Entry(Kind.KIT_KNOCKED, {"item": in_register(ledger, item_id).id, "by": by}))
+def knock(ledger: Ledger, item_id: str, *, by: str, undo: bool = False) -> None:
+    """Log that an item was knocked or dropped, or take the last such log back.
+
+    A knocked gauge is due for a check at once (FROM MEMORY, facts 4.1).
+    """
+    _log(ledger, Kind.KIT_KNOCKED, item_id, by=by, undo=undo)
+
+
+def _log(ledger: Ledger, kind: Kind, item_id: str, *, by: str, undo: bool) -> None:
+    with ledger.turn(_LABELLING):
+        found = in_register(ledger, item_id)
+        body: dict[str, Any] = {"item": found.id, "by": by}
+        if undo:
+            logged = found.wiped if kind is Kind.KIT_WIPED else found.knocked_on
+            if not logged or by not in {logged[-1][1], "lecturer"}:
+                raise NotAllowedError("Only who logged it, or the lecturer, takes it back; here is nothing of theirs.")
+            body["undo"] = True
+        ledger.append(Entry(kind, body))
 
 
 def file_check(
@@ -347,12 +377,16 @@ def _with(before: Item, row: Row, body: Mapping[str, Any]) -> Item:
         case Kind.KIT_RETIRED:
             return replace(before, retired_at=row.at if body["retired"] else "", retired_why=body["why"])
         case Kind.KIT_WIPED:
-            return replace(before, wiped_at=row.at, wiped_by=body["by"])
+            return replace(before, wiped=_logged(before.wiped, row, body))
         case Kind.KIT_KNOCKED:
-            return replace(before, knocked_at=row.at)
+            return replace(before, knocked_on=_logged(before.knocked_on, row, body))
         case _:
             checks = (*before.checks, _stored_check(row.seq, body))
             return replace(before, checks=tuple(sorted(checks, key=lambda one: (one.checked_at, one.seq))))
+
+
+def _logged(before: tuple[tuple[str, str], ...], row: Row, body: Mapping[str, Any]) -> tuple[tuple[str, str], ...]:
+    return before[:-1] if body.get("undo") else (*before, (row.at, body["by"]))
 
 
 _DESCRIBES = ("type", "label", "serial", "bladder_width_cm", "bladder_length_cm", "claim", "latex", "head")

@@ -379,7 +379,7 @@ async def _logged(request: Request, act: Any) -> Response:
     ledger, item_id = context_of(request).ledger, request.path_params["item"]
     by = await off_loop(lambda: role_of(request))
     form = await form_of(request)
-    await off_loop(lambda: act(ledger, item_id, by=by))
+    await off_loop(lambda: act(ledger, item_id, by=by, undo=form.text("undo") == "yes"))
     return RedirectResponse({"hand": "/k", "item": f"/kit/{item_id}"}.get(form.text("to"), f"/kit#{item_id}"), 303)
 
 
