@@ -9,9 +9,9 @@ from typing import Any
 import pytest
 
 from hushpoint.desk import classes
+from hushpoint.desk.kept import Kept
 from hushpoint.ledger.memory import MemoryLedger
 from hushpoint.ledger.records import Entry, Kind, LedgerError, Row
-from hushpoint.web.boards import Kept
 
 
 def filed(ledger: MemoryLedger, code: str, who: str) -> None:
@@ -30,7 +30,7 @@ def folded(ledger: MemoryLedger, code: str) -> classes.Board:
 def test_kept_boards_equal_folded_ones_under_many_askers() -> None:
     """Four threads ask for two classes while readings come in: at the end both are what the journal says."""
     ledger = MemoryLedger()
-    boards = Kept(ledger, classes.Board)
+    boards = Kept(ledger, classes.Board, classes.board_rows)
     codes = [classes.open_class(ledger, name=name, policy_id="PALPATED_30") for name in ("Group A", "Group B")]
     people = [(code, classes.join(ledger, room=code, name=f"Learner {n}")) for code in codes for n in range(3)]
     with ThreadPoolExecutor(4) as pool:
@@ -46,7 +46,10 @@ def test_kept_boards_equal_folded_ones_under_many_askers() -> None:
 def test_what_one_asker_has_is_not_changed_by_the_next() -> None:
     """A board in hand stays as it was when more is stored."""
     ledger = MemoryLedger()
-    boards, code = Kept(ledger, classes.Board), classes.open_class(ledger, name="Group A", policy_id="PALPATED_30")
+    boards, code = (
+        Kept(ledger, classes.Board, classes.board_rows),
+        classes.open_class(ledger, name="Group A", policy_id="PALPATED_30"),
+    )
     who = classes.join(ledger, room=code, name="Ines")
     before = boards.now(code)
     filed(ledger, code, who)
@@ -67,7 +70,10 @@ def test_a_reading_that_breaks_off_counts_nothing_twice() -> None:
                 yield row
 
     ledger = Failing()
-    boards, code = Kept(ledger, classes.Board), classes.open_class(ledger, name="Group A", policy_id="PALPATED_30")
+    boards, code = (
+        Kept(ledger, classes.Board, classes.board_rows),
+        classes.open_class(ledger, name="Group A", policy_id="PALPATED_30"),
+    )
     who = classes.join(ledger, room=code, name="Ines")
     boards.now(code)
     for _ in range(3):

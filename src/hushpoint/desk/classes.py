@@ -38,8 +38,15 @@ SPREAD_MMHG = 10
 """The wall's spread runs from this much low to this much high; the rest is counted at its ends."""
 
 
-ON_THE_BOARD = frozenset(Kind) - {Kind.PAIR_SEALED, Kind.PAIR_TAKEN_BACK}
-"""A sealed half of a pair does not even wake the board: its reader may be the other half."""
+ON_THE_BOARD = frozenset(
+    {
+        Kind.ROSTER_ADDED, Kind.LEARNER_JOINED, Kind.MEASUREMENT_BEGUN, Kind.MEASUREMENT_SET_UP,
+        Kind.MEASUREMENT_FILED, Kind.MEASUREMENT_JUDGED, Kind.READING_CORRECTED, Kind.PAIR_TURNED, Kind.PAIR_CANCELLED,
+        Kind.ROUND_OPENED, Kind.ROUND_READY, Kind.ROUND_STARTED, Kind.ROUND_SEALED, Kind.ROUND_CLOSED,
+    }
+)  # fmt: skip
+"""What board, wall and rounds are folded from. A sealed half of a pair does not even wake the board: its reader may be
+the other half."""
 
 _NAMING = "naming"
 """The turn in which a name is looked up and added: two joins at once would make two of one person."""

@@ -8,14 +8,16 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import date
+from itertools import takewhile
 from typing import Any
 
 from hushpoint import __version__
 from hushpoint.competence.currency import Currency, Current, Lapsed, currency, months_after
 from hushpoint.desk import classes
 from hushpoint.desk.evidence import Evidence, evidence_of, part_of
+from hushpoint.desk.kept import Kept
 from hushpoint.desk.once import append_once
 from hushpoint.desk.pairs import checked_ref
 from hushpoint.desk.pass_rules import known_rule, rule_text
@@ -310,6 +312,39 @@ class Standing:
         if isinstance(self.currency, Current):
             return 1 if self.currency.due else 3
         return 2
+
+
+@dataclass(slots=True)
+class People:
+    """Names and decisions of all classes, by class, as their rows say; `take` brings them up to date."""
+
+    rows: dict[str, list[Row]] = field(default_factory=dict)
+
+    def take(self, rows: Iterable[Row]) -> None:
+        """Take further rows in order; of an erased person nothing stays."""
+        for row in rows:
+            if row.kind is Kind.PERSON_ERASED:
+                self.rows = {room: [one for one in mine if one.who != row.who] for room, mine in self.rows.items()}
+            elif row.body is not None:
+                self.rows.setdefault(row.room, []).append(row)
+
+    def copy(self) -> People:
+        """Return what is not changed when this is brought up to date."""
+        return People({room: list(mine) for room, mine in self.rows.items()})
+
+    def of(self, room: str) -> FrozenLedger:
+        """Return one class's rows, to be folded."""
+        return FrozenLedger(self.rows.get(room, []))
+
+
+def kept_people(ledger: Ledger) -> Kept[People]:
+    """Return what keeps the people of all classes; its only key is ""."""
+    kinds = (*KINDS, Kind.ROSTER_ADDED, Kind.LEARNER_JOINED, Kind.PERSON_ERASED)
+
+    def read(ledger: Ledger, _code: str, after: int, up_to: int) -> Iterable[Row]:
+        return takewhile(lambda row: row.seq <= up_to, ledger.rows(after=after, kinds=kinds))
+
+    return Kept(ledger, People, read)
 
 
 def standings(ledger: Ledger, room: str, today: date, fair: Mapping[str, int] | None = None) -> list[Standing]:

@@ -11,12 +11,16 @@ from __future__ import annotations
 import contextlib
 import re
 import secrets
+import threading
+import weakref
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import partial
 from typing import Any, Literal
 
 from hushpoint.agreement import PairedReading
 from hushpoint.desk import classes, live
+from hushpoint.desk.kept import Kept
 from hushpoint.errors import AlreadyDoneError, BadInputError, NotAllowedError, NotFoundError
 from hushpoint.ledger.records import AlreadyStoredError, Entry, Kind, Ledger, Row
 
@@ -40,6 +44,9 @@ _CLIENT = re.compile(r"[A-Za-z0-9][A-Za-z0-9 ._-]*")
 _REF = re.compile(r"[A-Za-z0-9._-]{1,80}")
 _ONE_AT_A_TIME = "pairs"
 """The turn in which numbers are sealed: the second to seal is known only while nobody else does."""
+
+_BOOKS: weakref.WeakKeyDictionary[Ledger, Kept[Book]] = weakref.WeakKeyDictionary()
+_KEEPING = threading.Lock()
 
 Numbers = tuple[int | None, int | None]
 """Systolic and diastolic as written [mmHg]; None where not heard."""
@@ -229,11 +236,17 @@ class Book:
             self.pairs[pair.id] = replace(pair, reference=replace(pair.reference, **changes))
 
 
+def books_of(ledger: Ledger) -> Kept[Book]:
+    """Return what keeps the pairs of a ledger's classes: one for all who ask."""
+    with _KEEPING:
+        if ledger not in _BOOKS:
+            _BOOKS[ledger] = Kept(weakref.proxy(ledger), Book, partial(classes.board_rows, kinds=KINDS))
+        return _BOOKS[ledger]
+
+
 def book_of(ledger: Ledger, room: str) -> Book:
     """Return the pairs of a class as they stand."""
-    book = Book()
-    book.take(classes.board_rows(ledger, room, 0, ledger.last(), KINDS))
-    return book
+    return books_of(ledger).now(room)
 
 
 def fair_pairs(ledger: Ledger, room: str, learner: str) -> tuple[Pair, ...]:

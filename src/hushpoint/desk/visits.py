@@ -31,6 +31,8 @@ VISIT_KINDS = (
     Kind.VISIT_BEGUN, Kind.VISIT_TOLD, Kind.READING_TAKEN, Kind.READING_AMENDED, Kind.VISIT_CLOSED, Kind.LETTER_MADE,
     Kind.REFERRAL_REPLIED, Kind.REFERRAL_CLOSED,
 )  # fmt: skip
+_OF_READINGS = (Kind.READING_TAKEN, Kind.READING_AMENDED)
+"""Kinds that classes store by the million: the list of visits does without."""
 ANSWERS = (
     "consent", "symptoms", "intended", "performer", "cuff", "gauge", "position", "today", "posture", "rested_s",
     "palpated", "standing", "pulse.per_min", "pulse.regular", "client.age", "client.arm_cm", "client.barred_arms",
@@ -287,9 +289,9 @@ class Line:
 
 
 def listing(ledger: Ledger, now: datetime) -> list[Line]:
-    """Return every visit, the newest first; erased clients are left out."""
+    """Return every visit without its readings, the newest first; erased clients are left out."""
     found: dict[str, tuple[VisitState, Mapping[str, Any]]] = {}
-    for row in ledger.rows(kinds=VISIT_KINDS):
+    for row in ledger.rows(kinds=[kind for kind in VISIT_KINDS if kind not in _OF_READINGS]):
         if row.body is None:
             continue
         if row.kind is Kind.VISIT_BEGUN:

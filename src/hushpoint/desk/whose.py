@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import threading
 import time
+from collections import OrderedDict
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from typing import Any
@@ -23,11 +24,17 @@ from hushpoint.agreement import (
 )
 from hushpoint.agreement.last_digits import FEWEST
 from hushpoint.desk import live
+from hushpoint.desk.classes import board_rows
 from hushpoint.desk.judging import CLEARLY_ZERO, REVIEW_HABIT
+from hushpoint.errors import BadInputError
 from hushpoint.ledger.records import Kind, Ledger, Row
 
 CAUTION = "Errors of observers and gauges, not a judgement of anybody's health; local rules decide on sign-off."
 DECIMALS = 6
+MOST_ROWS = 1_000_000
+"""Up to so many rows of the journal the readings of all classes are held in memory (some 300 MB; design choice)."""
+MOST_CLASSES = 12
+"""Beyond that, so many classes are held at the same time."""
 MOST_NAMES = 8
 NO_GAUGE = "(gauge not told)"
 MOST_KEPT = 32
@@ -86,8 +93,10 @@ class ClassReadings:
     alone, so that nothing of it lies on the disk and an erasure leaves nothing behind.
     """
 
-    def __init__(self, ledger: Ledger) -> None:
+    def __init__(self, ledger: Ledger, only: str | None = None) -> None:
+        """Read all classes, or `only` one: a school's millions of readings do not fit into memory at once."""
         self._ledger = ledger
+        self._only = only
         self._lock = threading.Lock()
         self._working = threading.Lock()
         self._rooms: dict[str, _Room] = {}
@@ -209,7 +218,10 @@ class ClassReadings:
     def _read_on(self) -> None:
         up_to = self._ledger.last()
         if up_to > self._seen:
-            self._take(self._ledger.rows(after=self._seen, kinds=_KINDS))
+            if self._only is None:
+                self._take(self._ledger.rows(after=self._seen, kinds=_KINDS))
+            else:
+                self._take(board_rows(self._ledger, self._only, self._seen, up_to, _KINDS))
             self._seen = up_to  # a row that came in between is taken twice, which changes nothing
 
     def _take(self, rows: Iterable[Row]) -> None:
@@ -238,6 +250,46 @@ class ClassReadings:
         else:
             return
         kept.changed = row.seq
+
+
+class SchoolReadings:
+    """The readings of all classes together while the journal is small enough, else of those classes looked at."""
+
+    def __init__(self, ledger: Ledger, most_rows: int = MOST_ROWS) -> None:
+        self._ledger = ledger
+        self._most_rows = most_rows
+        self._lock = threading.Lock()
+        self._all = ClassReadings(ledger)
+        self._classes: OrderedDict[str, ClassReadings] = OrderedDict()
+
+    def of(self, room: str | None) -> ClassReadings:
+        """Return what holds a class's readings, or all classes' for None; raises BadInputError where they are too many.
+
+        Everything else that is asked of a class's readings is asked of what this returns.
+        """
+        if self._ledger.last() <= self._most_rows:
+            return self._all
+        if room is None:
+            raise BadInputError(
+                f"all classes: the journal has more than {self._most_rows:,} rows, too many to compare at once; "
+                "choose one class"
+            )
+        with self._lock:
+            found = self._classes.pop(room, None) or ClassReadings(self._ledger, room)
+            self._classes[room] = found
+            if len(self._classes) > MOST_CLASSES:
+                self._classes.popitem(last=False)[1].stop()
+            return found
+
+    def warm(self, reference: str) -> None:
+        """Read on at the start, where all classes are held."""
+        if self._ledger.last() <= self._most_rows:
+            self._all.warm(reference)
+
+    def stop(self) -> None:
+        """Finish what is in hand and begin nothing more."""
+        for one in (self._all, *self._classes.values()):
+            one.stop()
 
 
 def _done(future: Future[object], wait_s: float) -> bool:

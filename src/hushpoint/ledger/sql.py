@@ -58,6 +58,8 @@ _BATCH, _LARGEST_BATCH = 500, 16_000
 """Rows of the first short read of many, and of the largest: each looks for and sorts all that are left."""
 _LOOK_S = 0.2
 """How often a SQLite file is looked at for rows that another process stored, such as a command beside the server."""
+_FEW_KINDS = 16
+"""Up to so many kinds are looked up one by one in their own index."""
 _WITH_PAYLOAD = journal.outerjoin(payload, journal.c.seq == payload.c.seq)
 _COLUMNS = (*journal.c, payload.c.salt, payload.c.body, payload.c.sealed)
 _KINDS = {str(kind): kind for kind in Kind}
@@ -99,17 +101,24 @@ class SqlLedger:
         """Yield rows; see `Ledger.rows`. Rows come in batches, each its own short read."""
         if not all(_may_be_stored(text) for text in (room, who, ref) if text is not None):
             return  # no row has it, and no database will be asked for it
-        query = sa.select(*self._columns).select_from(_WITH_PAYLOAD).order_by(journal.c.seq)
-        if kinds is not None:
-            query = query.where(journal.c.kind.in_([str(kind) for kind in kinds]))
-        for column, value in ((journal.c.room, room), (journal.c.who, who), (journal.c.ref, ref)):
-            if value is not None:
-                query = query.where(column == value)
+        wanted = None if kinds is None else sorted({str(kind) for kind in kinds})
+        narrowed = [
+            column == value
+            for column, value in ((journal.c.room, room), (journal.c.who, who), (journal.c.ref, ref))
+            if value is not None
+        ]
+        by_kind = wanted is not None and len(wanted) <= _FEW_KINDS and who is None and ref is None
         left, at_once = limit, _BATCH
         while left is None or left > 0:
             size = at_once if left is None else min(at_once, left)
+            query = sa.select(*self._columns).select_from(_WITH_PAYLOAD).order_by(journal.c.seq).limit(size)
+            if by_kind and wanted:
+                query = query.where(journal.c.seq.in_(_of_each_kind(wanted, narrowed, after, size)))
+            else:
+                query = query.where(journal.c.seq > after, *narrowed)
+                query = query if wanted is None else query.where(journal.c.kind.in_(wanted))
             with self._reading() as connection:
-                batch = connection.execute(query.where(journal.c.seq > after).limit(size)).all()
+                batch = connection.execute(query).all()
             for record in batch:
                 yield self._stored(record).row
             if len(batch) < size:
@@ -431,6 +440,22 @@ class SqlLedger:
                 yield connection
         except SQLAlchemyError as error:
             raise LedgerError(_one_line(error)) from error
+
+
+def _of_each_kind(
+    kinds: Sequence[str], narrowed: Sequence[sa.ColumnElement[bool]], after: int, size: int
+) -> sa.Select[tuple[int]]:
+    """The next row numbers of each kind: each kind's lie in order in an index: none is sorted or passed over."""
+    each = [
+        sa.select(journal.c.seq)
+        .where(journal.c.kind == kind, journal.c.seq > after, *narrowed)
+        .order_by(journal.c.seq)
+        .limit(size)
+        .subquery()
+        for kind in kinds
+    ]
+    found = sa.union_all(*(sa.select(one.c.seq) for one in each)).subquery()
+    return sa.select(found.c.seq)
 
 
 def _insert(connection: sa.Connection, stored: Stored) -> None:

@@ -20,6 +20,8 @@ journal = Table(
     Column("chain", Text, nullable=False),
     Index("journal_kind_ref", "kind", "ref", unique=True),
     Index("journal_room", "room", "seq"),
+    Index("journal_kind", "kind", "seq"),
+    Index("journal_room_kind", "room", "kind", "seq"),
     Index("journal_who", "who", "seq"),
     Index("journal_ref", "ref"),
     sqlite_strict=True,

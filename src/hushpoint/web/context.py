@@ -17,15 +17,15 @@ from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, Response
 
-from hushpoint.desk import access, classes, pairs
+from hushpoint.desk import access, classes, decisions, pairs
+from hushpoint.desk.kept import Kept
 from hushpoint.desk.recordings import RecordingFiles
 from hushpoint.desk.tour import STOPS
-from hushpoint.desk.whose import ClassReadings
+from hushpoint.desk.whose import SchoolReadings
 from hushpoint.errors import HushpointError, NotFoundError
 from hushpoint.ledger.records import Ledger
 from hushpoint.measure import whole_mmhg
 from hushpoint.web import manual_pages, marks
-from hushpoint.web.boards import Kept
 from hushpoint.web.guesses import Guesses
 from hushpoint.words import LANGUAGES, UNITS, Reader, chosen, reader
 
@@ -109,9 +109,10 @@ class Context:
         self.demo_password = demo_password
         self.addresses = addresses
         self.codes_only = codes_only
-        self.boards = Kept(ledger, classes.Board)
-        self.pair_books = Kept(ledger, pairs.Book, pairs.KINDS)
-        self.live_readings = ClassReadings(ledger)
+        self.boards = Kept(ledger, classes.Board, classes.board_rows)
+        self.people = decisions.kept_people(ledger)
+        self.pair_books = pairs.books_of(ledger)
+        self.live_readings = SchoolReadings(ledger)
         self.guesses = Guesses()
         self._signer = URLSafeTimedSerializer(cookie_key, salt="hushpoint-cookie")
         self._templates = {language: _templates(language) for language in LANGUAGES}

@@ -309,7 +309,7 @@ def summary(found: Sequence[pairs.Pair], learner: str, reference: str) -> dict[s
 
 def _digits(request: Request, room: str, who: str) -> list[str]:
     """Say how somebody writes their numbers of live readings."""
-    return [line for one in context_of(request).live_readings.digits(room, who) for line in digit_lines(one)]
+    return [line for one in context_of(request).live_readings.of(room).digits(room, who) for line in digit_lines(one)]
 
 
 def _line(pair: pairs.Pair) -> dict[str, Any]:

@@ -117,7 +117,7 @@ def _scope(request: Request, wait_s: float) -> Scope | None:
             raise NotFoundError("Nobody of this name has readings here. Choose the reference from the list.")
         return None if asked == MEAN else asked
 
-    shown = context.live_readings.shown(room, choose, wait_s)
+    shown = context.live_readings.of(room).shown(room, choose, wait_s)
     if shown is None:
         return None
     names = {pairs.LECTURER: "the lecturer"}
@@ -142,7 +142,7 @@ def _part(request: Request) -> Part:
 
 
 def _values(request: Request, scope: Scope) -> dict[str, Any]:
-    readings = context_of(request).live_readings
+    readings = context_of(request).live_readings.of(scope.info.code if scope.info else None)
     people = sorted(((who, scope.called(who)) for who in scope.observers), key=lambda one: one[1].casefold())
     if many := len(people) > MOST_TO_CHOOSE:
         people = [one for one in people if one[0] in (scope.reference, pairs.LECTURER)]
