@@ -18,6 +18,8 @@ _GAP = re.compile(r"\{(\w+)\}")
 _ENDS, _JOINTS = re.compile(r"(?<=[.;!?:])(\s+)"), re.compile(r"(, and |, | and | or )")
 """Where one sentence ends and the next begins; where parts of one are joined."""
 _LETTER = re.compile(r"[^\W\d_]")
+_TRIED_EVERYWHERE = 2
+"""A sentence of so many gaps is tried at every place of a text; of more, a gap ends at the first place it can."""
 _LEAST_FIXED = 5
 """A sentence with gaps needs so many letters of its own to be told from others."""
 
@@ -100,12 +102,20 @@ def _longest(message: str) -> str:
 
 
 def _shape(message: str) -> re.Pattern[str]:
+    """Return the pattern of a message; a gap ends where the text behind it is found first.
+
+    Nothing is tried twice (each gap and what follows it is an atomic group), so that a long note which somebody typed
+    cannot keep the server busy: with two gaps at most that costs nothing, and there every place is tried.
+    """
+    parts = _GAP.split(message)
+    once = len(parts) > 2 * _TRIED_EVERYWHERE + 1
     seen = set[str]()
-    out = ""
-    for place, part in enumerate(_GAP.split(message)):
-        if place % 2 == 0:
-            out += re.escape(part)
-        else:
-            out += f"(?P={part})" if part in seen else f"(?P<{part}>.*?)"
-            seen.add(part)
-    return re.compile(out, re.DOTALL)
+    out, gaps = re.escape(parts[0]), ""
+    for place, (name, fixed) in enumerate(zip(parts[1::2], parts[2::2], strict=True), 1):
+        gaps += f"(?P={name})" if name in seen else f"(?P<{name}>.*?)"
+        seen.add(name)
+        if fixed:
+            last = 2 * place + 1 == len(parts)
+            out += f"(?>{gaps}{re.escape(fixed)})" if once and not last else gaps + re.escape(fixed)
+            gaps = ""
+    return re.compile(out + gaps, re.DOTALL)
