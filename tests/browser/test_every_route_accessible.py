@@ -134,6 +134,7 @@ def look_at(served: Served, chromium: Browser, asked: list[tuple[str, str]], wid
             context.add_cookies([{"name": name, "value": value, "url": base} for name, value in cookies.items()])
             page = context.new_page()
             page.set_default_timeout(15_000)
+            page.route("**/practise/pairs/waiting", lambda route: route.abort())  # it would open a pair by itself
             for path in [path for one, path in asked if one == role]:
                 page.goto(f"{base}{path}")
                 faults += [f"{role} {path} {fault}" for fault in faults_of(page)]
