@@ -15,6 +15,8 @@ from starlette.applications import Starlette
 from hushpoint.desk import access, bench, pairs
 from hushpoint.desk.recordings import RecordingFiles
 from hushpoint.ledger.records import ErasedPersonError, Ledger, LedgerError, UnkeepableError
+from hushpoint.ledger.scheduled import BackupPlan, Backups
+from hushpoint.ledger.sql import SqlLedger
 from hushpoint.ledger.store import open_ledger
 from hushpoint.web.app import make_app
 from hushpoint.web.context import Context
@@ -39,6 +41,8 @@ class Settings:
     https_only: bool = False
     passphrase: str | None = field(default=None, repr=False)
     codes_only: bool = False
+    backup: BackupPlan | None = None
+    metrics_token: str = field(default="", repr=False)
 
 
 class Grader:
@@ -107,16 +111,23 @@ def build(settings: Settings, ledger: Ledger | None = None) -> Starlette:
         demo_password=settings.demo_password,
         addresses=settings.addresses,
         codes_only=settings.codes_only,
+        metrics_token=settings.metrics_token,
     )
+
+    backups = Backups(kept, settings.backup) if settings.backup and isinstance(kept, SqlLedger) else None
 
     @asynccontextmanager
     async def running(_app: Starlette) -> AsyncIterator[None]:
         grader.start()
+        if backups is not None:
+            backups.start()
         context.live_readings.warm(pairs.LECTURER)
         try:
             yield
         finally:
             grader.stop()
+            if backups is not None:
+                backups.stop()
             context.live_readings.stop()
             kept.close()
 

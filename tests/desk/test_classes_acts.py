@@ -6,12 +6,14 @@ import json
 import re
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import nullcontext
 
 import pytest
 
 from hushpoint.desk import classes
 from hushpoint.errors import BadInputError, NotAllowedError, NotFoundError
 from hushpoint.ledger.records import Entry, Kind, Ledger
+from hushpoint.ledger.store import open_sqlite
 
 
 @pytest.fixture
@@ -111,14 +113,19 @@ def test_a_listed_name_becomes_that_person(ledger: Ledger, code: str) -> None:
 
 
 def test_a_name_that_has_joined_asks_first(ledger: Ledger, code: str) -> None:
-    """The same name again is refused until it says that it is the same person; each coming in is on the board."""
+    """The same name again needs the word of the first device; each coming in is on the board."""
     who = classes.join(ledger, room=code, name="Ines")
     before = ledger.last()
-    with pytest.raises(classes.NameTakenError, match="another device"):
-        classes.join(ledger, room=code, name="ines")
+    for word in ("", "  "):
+        with pytest.raises(classes.NameTakenError, match="first device"):
+            classes.join(ledger, room=code, name="ines", word=word)
+    own = classes.word_of(ledger, code, who)
+    for word in ("BBBB", own[::-1] + "B", "\N{LATIN CAPITAL LETTER A WITH RING ABOVE}"):
+        with pytest.raises(BadInputError, match="not the word"):
+            classes.join(ledger, room=code, name="ines", word=word)
     assert ledger.last() == before
     measured(ledger, code, who, 2.0)
-    assert classes.join(ledger, room=code, name="INES", again=True) == who
+    assert classes.join(ledger, room=code, name="INES", word=f" {own.lower()} ") == who
     (line,) = board_of(ledger, code).lines.values()
     assert (line.came_in, line.doing, line.readings) == (2, "judged", 1)
     elsewhere = classes.open_class(ledger, name="Group B", policy_id="PALPATED_30")
@@ -138,6 +145,70 @@ def test_two_joins_with_one_name_at_once_make_one_person(ledger: Ledger, code: s
         came = [who for who in pool.map(one_join, range(8)) if who is not None]
     assert len(came) == 1
     assert len(board_of(ledger, code).lines) == 1
+
+
+def test_names_are_one_across_processes_that_know_nothing_of_each_other(tmp_path) -> None:
+    """Two servers on one file, each with its own lock: the ledger itself keeps each place of the list once."""
+    ledgers = [open_sqlite(tmp_path / "one.sqlite") for _ in range(4)]
+    for one in ledgers:
+        one.turn = lambda _what: nullcontext()  # type: ignore[method-assign, assignment]
+    code = classes.open_class(ledgers[0], name="Group A", policy_id="PALPATED_30")
+
+    def act(number: int) -> str:
+        ledger = ledgers[number % 4]
+        if number % 2:
+            classes.add_roster(ledger, room=code, names=["Ines", "Tomo"])
+            return ""
+        try:
+            return classes.join(ledger, room=code, name="Ines")
+        except classes.NameTakenError:
+            return ""
+
+    with ThreadPoolExecutor(8) as pool:
+        came = [who for who in pool.map(act, range(16)) if who]
+    names = [row.body["name"] for row in ledgers[0].rows(kinds=[Kind.ROSTER_ADDED]) if row.body]
+    assert sorted(names) == ["Ines", "Tomo"]
+    assert len(came) == 1
+    for one in ledgers:
+        one.close()
+
+
+def test_let_in_again_signs_devices_out_and_takes_the_next(ledger: Ledger, code: str) -> None:
+    """The next device needs no word, in a closed class too; the one before is out, the old word opens nothing."""
+    who = classes.join(ledger, room=code, name="Ines")
+    first, word = classes.came_in_with(ledger, code, who), classes.word_of(ledger, code, who)
+    assert classes.still_in(ledger, code, who, first)
+    classes.close_class(ledger, code, closed=True)
+    assert classes.end_devices(ledger, room=code, who=who) == 1
+    assert not classes.still_in(ledger, code, who, first)
+    assert classes.join(ledger, room=code, name="Ines") == who
+    assert classes.still_in(ledger, code, who, classes.came_in_with(ledger, code, who))
+    assert not classes.still_in(ledger, code, who, first)
+    with pytest.raises(BadInputError):
+        classes.join(ledger, room=code, name="Ines", word=word)
+    (line,) = board_of(ledger, code).lines.values()
+    assert line.came_in == 1
+    classes.close_class(ledger, code, closed=False)
+    tomo = classes.join(ledger, room=code, name="Tomo")
+    assert classes.end_devices(ledger, room=code) == 2
+    assert classes.end_devices(ledger, room=code) == 0
+    assert classes.join(ledger, room=code, name="Tomo") == tomo
+    with pytest.raises(NotFoundError):
+        classes.end_devices(ledger, room=code, who="nobody")
+
+
+def test_who_practises_alone_can_be_erased(ledger: Ledger, code: str) -> None:
+    """Listed by when they began; erased, the journal says so and takes nothing more of them; class people are not."""
+    one, two = classes.join_alone(ledger), classes.join_alone(ledger)
+    ledger.append(Entry(Kind.MEASUREMENT_FILED, {"log": {}}, who=one, ref="m"))
+    assert [(lone.who, lone.readings) for lone in classes.lone_learners(ledger)] == [(two, 0), (one, 1)]
+    assert classes.erase_lone(ledger, who=one, why="asked") == 2
+    assert [lone.who for lone in classes.lone_learners(ledger)] == [two]
+    assert (ledger.verify().erased, ledger.verify().first_altered) == (2, None)
+    who = classes.join(ledger, room=code, name="Ines")
+    for gone in (one, who, "nobody"):
+        with pytest.raises(NotFoundError):
+            classes.erase_lone(ledger, who=gone, why="asked")
 
 
 def test_a_list_added_twice_or_by_two_is_there_once(ledger: Ledger, code: str) -> None:
@@ -171,7 +242,7 @@ def test_a_closed_class_takes_nobody_until_opened_again(ledger: Ledger, code: st
     with pytest.raises(NotAllowedError, match="closed"):
         classes.join(ledger, room=code, name="Ines")
     assert ledger.last() == before
-    assert classes.join(ledger, room=code, name="Tomo", again=True) == tomo
+    assert classes.join(ledger, room=code, name="Tomo", word=classes.word_of(ledger, code, tomo)) == tomo
     assert classes.all_classes(ledger)[0].closed
     classes.close_class(ledger, code, closed=False)
     assert classes.join(ledger, room=code, name="Ines")
@@ -258,7 +329,7 @@ def test_erasing_takes_one_learner_from_everything(ledger: Ledger, code: str) ->
     elsewhere = classes.open_class(ledger, name="Group B", policy_id="PALPATED_30")
     with pytest.raises(NotFoundError):
         classes.erase_learner(ledger, room=elsewhere, who=ines, why="asked")
-    assert classes.erase_learner(ledger, room=code, who=ines, why="asked") == 3
+    assert classes.erase_learner(ledger, room=code, who=ines, why="asked") == 4
     board = board_of(ledger, code)
     assert [line.name for line in board.lines.values()] == ["Tomo"]
     assert [who for who, _, _ in board.errors_mmhg] == [tomo]

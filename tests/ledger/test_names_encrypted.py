@@ -23,7 +23,7 @@ from serving import COMMAND, free_port, start, stop
 
 WORD, OTHER = "correct horse and more", "correct horse and less"
 INES, OLU = "Ines Invented", "Olu Made-Up"
-NAMED = 3
+NAMED = 4
 """How many rows of `filled` name somebody."""
 
 
@@ -283,7 +283,7 @@ def test_the_commands_of_encrypted_names(tmp_path: Path, word: Path) -> None:
     assert f"{NAMED} rows hold encrypted names" in hushpoint("verify", "--data", data).stdout
     told = json.loads(hushpoint("verify", "--data", data, "--passphrase-file", word, "--json").stdout)
     assert (told["whole"], told["unopened"]) == (True, 0)
-    assert "whether a passphrase opens them was not looked at" in hushpoint("doctor", "--data", data).stdout
+    assert "MEND  names: are encrypted, and no passphrase was named" in hushpoint("doctor", "--data", data).stdout
     wrong = hushpoint("doctor", "--data", data, "--passphrase-file", other)
     assert wrong.returncode == 1
     assert "MEND  names: the passphrase does not open" in wrong.stdout

@@ -15,7 +15,7 @@ TABLE: dict[tuple[str, str], Asked] = {
     ("GET", "/access"): lecturers(200),
     ("POST", "/access/audit-link"): lecturers(200, data={"days": "7"}),
     ("GET", "/audit/{link}"): anyone(303),
-    ("GET", "/metrics"): anyone(200),  # everyone asks from this machine here
+    ("GET", "/metrics"): lecturers(200),
 }
 LAST: dict[tuple[str, str], Asked] = {
     # a link ends with them

@@ -46,6 +46,7 @@ TABLE: dict[tuple[str, str], Asked] = {
 }
 
 LAST: dict[tuple[str, str], Asked] = {
+    ("POST", "/class/{code}/devices"): lecturers(303),
     # after every other area's: it takes the learner away
     ("POST", "/class/{code}/learner/{who}/erase"): lecturers(303, data={"why": "asked", "sure": "yes"}),
 }

@@ -32,6 +32,7 @@ from permission_rows import client as client_rows
 from permission_rows import evidence as evidence_rows
 from permission_rows import kit as kit_rows
 from permission_rows import measured as measured_rows
+from permission_rows import own_data as own_data_rows
 from permission_rows import pairs as pair_rows
 from permission_rows import questions as question_rows
 from permission_rows import recall as recall_rows
@@ -69,7 +70,7 @@ CHARACTER_SETS = (
 IDS = ("%00", "%ED%A0%80", "..%2f..", "%0d%0aX-Injected:%201", "'", "x" * 3000, "%E2%80%AE", "-1", "%25")
 FORMS: dict[str, dict[str, str]] = {
     "/join/alone": {},
-    "/join/{code}": {"name": "Ines", "again": "yes"},
+    "/join/{code}": {"name": "Ines", "word": ""},
     "/leave": {},
     "/class/first-run": {"password": PASSWORD},
     "/class/sign-in": {"password": PASSWORD},
@@ -108,6 +109,7 @@ FORMS: dict[str, dict[str, str]] = {
     "/class/{code}/rounds/{round}/start": {},
     "/class/{code}/rounds/{round}/close": {"how": "shown"},
     **access_rows.FORMS,
+    **own_data_rows.FORMS,
     **pair_rows.FORMS,
     **evidence_rows.FORMS,
     **client_rows.FORMS,

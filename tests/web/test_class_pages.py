@@ -210,18 +210,60 @@ def test_a_name_on_the_list_becomes_that_person(site: Site) -> None:
     assert [row.who for row in rows] == [listed]
 
 
-def test_the_same_name_again_asks_first(site: Site) -> None:
-    """A second phone with the same name is the same learner only once it says so."""
+def test_the_same_name_again_needs_the_word_of_the_first_device(site: Site) -> None:
+    """A classmate who knows the name does not come in; the first device shows the word, the lecturer sees both."""
     code = site.open()
-    joined(site, code, "Ines")
-    phone = site.browser()
-    asked = phone.post(f"/join/{code}", data={"name": "Ines"})
+    first = joined(site, code, "Ines")
+    who = who_of(site.ledger, "Ines")
+    other = site.browser()
+    asked = other.post(f"/join/{code}", data={"name": "Ines"})
     assert asked.status_code == 409
-    assert "on another device" in asked.text
-    again = phone.post(f"/join/{code}", data={"name": "Ines", "again": "yes"}, follow_redirects=False)
+    assert "Your lecturer lets you in again" in asked.text
+    assert other.post(f"/join/{code}", data={"name": "Ines", "again": "yes"}).status_code == 409
+    assert other.post(f"/join/{code}", data={"name": "Ines", "word": "BBBBB"}).status_code == 422
+    word = classes.word_of(site.ledger, code, who)
+    assert word in first.get("/practise/my-data").text
+    assert word in site.lecturer.get(f"/class/{code}/learner/{who}").text
+    again = other.post(f"/join/{code}", data={"name": "Ines", "word": word}, follow_redirects=False)
     assert again.status_code == 303
     assert len({row.who for row in site.ledger.rows(kinds=[Kind.LEARNER_JOINED], room=code)}) == 1
     assert "came in 2 times" in site.lecturer.get(f"/class/{code}").text
+
+
+def test_one_tap_lets_a_learner_in_again_and_everybody_else_out(site: Site) -> None:
+    """Every device under the name is signed out; the next one that joins with it is theirs."""
+    code = site.open()
+    first = joined(site, code, "Ines")
+    who = who_of(site.ledger, "Ines")
+    assert first.get("/practise", follow_redirects=False).status_code == 200
+    assert site.lecturer.post(f"/class/{code}/devices", data={"who": who}, follow_redirects=False).status_code == 303
+    assert first.get("/practise", follow_redirects=False).status_code == 303
+    assert first.post("/practise/measurements", json={"ref": "a"}).status_code == 403
+    new = joined(site, code, "Ines")
+    assert new.get("/practise", follow_redirects=False).status_code == 200
+    assert site.lecturer.post(f"/class/{code}/devices", follow_redirects=False).headers["location"] == f"/class/{code}"
+    assert new.get("/practise", follow_redirects=False).status_code == 303
+
+
+def test_who_practises_alone_erases_their_own_data(site: Site) -> None:
+    """Asked once more first; then nothing is left but that it was erased; the lecturer can do it too."""
+    phone = site.browser()
+    phone.post("/join/alone")
+    (one,) = classes.lone_learners(site.ledger)
+    assert one.who[:8] in phone.get("/practise/my-data").text
+    assert phone.post("/practise/my-data/erase").status_code == 422
+    assert phone.post("/practise/my-data/erase", data={"sure": "yes"}, follow_redirects=False).status_code == 303
+    assert classes.lone_learners(site.ledger) == []
+    assert site.ledger.verify().erased == 1
+    assert phone.get("/practise", follow_redirects=False).status_code == 303
+    other = site.browser()
+    other.post("/join/alone")
+    (two,) = classes.lone_learners(site.ledger)
+    assert two.who[:8] in site.lecturer.get("/class/alone").text
+    assert site.lecturer.post(f"/class/alone/{two.who}/erase").status_code == 422
+    assert site.lecturer.post(f"/class/alone/{two.who}/erase", data={"sure": "yes"}).status_code == 200
+    assert "Nobody practises alone" in site.lecturer.get("/class/alone").text
+    assert other.get("/practise", follow_redirects=False).status_code == 303
 
 
 def test_unknown_code_and_closed_class_say_what_to_do(site: Site) -> None:

@@ -19,23 +19,56 @@ from bench_logs import bench_log
 from hushpoint.cli.log_lines import JsonLines
 from hushpoint.ledger.memory import MemoryLedger
 from hushpoint.wiring import Settings, build
-from serving import start
+from serving import COMMAND, start, stop
 
 DEPLOY = Path(__file__).resolve().parents[2] / "deploy"
 
 
 def test_metrics_count_and_tell_of_nobody(tmp_path: Path) -> None:
     """Answers are counted by status; no path, code, name or address is among the numbers."""
-    app = build(Settings(data_dir=tmp_path), MemoryLedger())
+    app = build(Settings(data_dir=tmp_path, metrics_token="a token of some length"), MemoryLedger())
     here = TestClient(app, client=("127.0.0.1", 1))
     for path in ("/", "/", "/join/ZZZZ", "/class/first-run"):
         here.get(path)
-    text = here.get("/metrics").text
+    text = here.get("/metrics", headers={"authorization": "Bearer a token of some length"}).text
     assert 'hushpoint_answers_total{method="GET",status="200"} 2.0' in text
     assert 'hushpoint_answers_total{method="GET",status="404"} 1.0' in text
     assert "hushpoint_answer_seconds_count 4.0" in text
     assert not re.search(r"ZZZZ|join|127\.0|first", text)
-    assert TestClient(app, client=("10.0.0.9", 1)).get("/metrics").status_code == 401
+    assert "hushpoint_backup_age_seconds -1.0" in text
+    for headers in ({}, {"authorization": "Bearer another token"}, {"authorization": "Bearer "}):
+        assert here.get("/metrics", headers=headers).status_code == 401
+    closed = TestClient(build(Settings(data_dir=tmp_path), MemoryLedger()), client=("127.0.0.1", 1))
+    assert closed.get("/metrics", headers={"authorization": "Bearer "}).status_code == 401
+
+
+@pytest.mark.parametrize("header", ["Forwarded", "X-Forwarded-For", "X-Real-IP", "Via"])
+def test_the_first_password_is_not_set_through_a_proxy(tmp_path: Path, header: str) -> None:
+    """Behind one on the same machine everybody seems to sit at it."""
+    here = TestClient(build(Settings(data_dir=tmp_path), MemoryLedger()), client=("127.0.0.1", 1))
+    sent = {"password": "ten letters or more"}
+    assert here.post("/class/first-run", data=sent, headers={header: "10.0.0.9"}).status_code == 403
+    assert here.post("/class/first-run", data=sent, follow_redirects=False).status_code == 303
+
+
+def test_a_server_makes_backups_and_says_where_it_cannot(tmp_path: Path) -> None:
+    """By itself from the start on; a folder that cannot be one is told on the lecturer's pages, and class goes on."""
+    (tmp_path / "no-folder").write_text("a file")
+    site = start(tmp_path / "data", "--backup-to", str(tmp_path / "no-folder"), "--backup-every", "1h")
+    try:
+        with httpx2.Client(base_url=site.here, timeout=20, follow_redirects=True) as lecturer:
+            lecturer.post("/class/first-run", data={"password": "ten letters or more"})
+            lecturer.post("/class/open", data={"name": "A", "policy": "PALPATED_30"})
+            for page in ("/class", "/kit"):
+                assert "The last backup could not be made" in lecturer.get(page).text
+            assert "hushpoint_backup_well 0.0" in lecturer.get("/metrics").text
+    finally:
+        stop(site)
+    doctor = subprocess.run(
+        [*COMMAND, "doctor", "--data", str(tmp_path / "data")], capture_output=True, text=True, timeout=60, check=False
+    )
+    assert doctor.returncode == 1
+    assert "MEND  backup: The last backup could not be made" in doctor.stdout
 
 
 def test_a_log_line_holds_the_kind_of_a_fault_and_none_of_its_data() -> None:

@@ -18,6 +18,7 @@ from hushpoint.cli.names import copies_in_the_open
 from hushpoint.desk import access, recordings
 from hushpoint.errors import HushpointError
 from hushpoint.ledger.records import LedgerError
+from hushpoint.ledger.scheduled import state_of
 from hushpoint.ledger.sealed_file import passphrase_in
 from hushpoint.ledger.sql import SqlLedger
 from hushpoint.ledger.store import FILE_NAME, open_ledger, version_of
@@ -27,6 +28,9 @@ LEAST_FREE_BYTES = 1_000_000_000
 EARLIEST = datetime(2026, 1, 1, tzinfo=UTC)
 """No clock that is right says less."""
 AHEAD = timedelta(minutes=5)
+CERTIFICATE_DAYS = 14
+"""A certificate that ends within so many days is told (design choice)."""
+OWN_CERTIFICATE = "own-certificate.pem"
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,10 +44,19 @@ class Finding:
 
 
 def doctor_told(
-    *, data: Path | None, database: str | None, port: int, as_json: bool, passphrase_file: Path | None = None
+    *,
+    data: Path | None,
+    database: str | None,
+    port: int,
+    as_json: bool,
+    passphrase_file: Path | None = None,
+    certificate: Path | None = None,
 ) -> int:
     """Print what was found; return the exit status, 1 where something is to be done."""
     found = list(_looked_at(data or DEFAULT_DATA, database, port, passphrase_file))
+    own = (data or DEFAULT_DATA) / OWN_CERTIFICATE
+    if certificate is not None or own.is_file():
+        found.append(_certificate(certificate or own, datetime.now(UTC), own=certificate is None))
     well = all(one.well for one in found)
     if as_json:
         typer.echo(json.dumps({"well": well, "checks": [asdict(one) for one in found]}))
@@ -147,11 +160,42 @@ def _ledger(folder: Path, database: str | None, now: datetime, passphrase_file: 
         return
     try:
         yield _names(ledger, folder, passphrase_file)
+        yield _backup(ledger, now)
         yield from _inside(ledger, folder, now)
     except HushpointError as refusal:
         yield Finding("ledger", False, str(refusal), "Restore the newest backup into a new folder; keep this one.")
     finally:
         ledger.close()
+
+
+def _certificate(path: Path, now: datetime, *, own: bool) -> Finding:
+    from cryptography import x509
+
+    try:
+        ends = x509.load_pem_x509_certificate(path.read_bytes()).not_valid_after_utc
+    except (OSError, ValueError):
+        return Finding("certificate", False, f"{path} cannot be read as one in PEM", "Name the certificate's file.")
+    days = (ends - now).days
+    if days < CERTIFICATE_DAYS:
+        does = "Start serve --own-certificate again in its last week: it makes a new one." if own else "Renew it now."
+        says = f"{path.name} ended on {ends:%Y-%m-%d}" if days < 0 else f"{path.name} ends on {ends:%Y-%m-%d}"
+        return Finding("certificate", False, f"{says}: then no phone comes in", does)
+    return Finding("certificate", True, f"{path.name} is good until {ends:%Y-%m-%d}")
+
+
+def _backup(ledger: SqlLedger, now: datetime) -> Finding:
+    state = state_of(ledger)
+    if state is None:
+        return Finding("backup", True, "none is made by itself; serve --backup-to FOLDER does so")
+    trouble = state.trouble(now)
+    if trouble:
+        return Finding(
+            "backup",
+            False,
+            trouble,
+            f"Look at {state.folder}: is it there, has it room, does serve run with --backup-to?",
+        )
+    return Finding("backup", True, f"the last good one is of {state.good_at[:16].replace('T', ' ')} UTC")
 
 
 def _names(ledger: SqlLedger, folder: Path, passphrase_file: Path | None) -> Finding:
@@ -165,8 +209,8 @@ def _names(ledger: SqlLedger, folder: Path, passphrase_file: Path | None) -> Fin
         )  # fmt: skip
     if passphrase_file is None:
         return Finding(
-            "names", True, "are encrypted; whether a passphrase opens them was not looked at",
-            "Name it with --passphrase-file: the server needs the same.",
+            "names", False, "are encrypted, and no passphrase was named: serve is refused like this",
+            "Name it with --passphrase-file, here and there; without it, serve --codes-only goes on with codes.",
         )  # fmt: skip
     try:
         ledger.open_names(passphrase_in(passphrase_file))

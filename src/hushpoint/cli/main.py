@@ -233,6 +233,15 @@ def serve(
     codes_only: Annotated[
         bool, typer.Option("--codes-only", help="Where names are encrypted: go on without them.")
     ] = False,
+    backup_to: Annotated[Path | None, typer.Option(help="Folder for backups made while it runs.")] = None,
+    backup_every: Annotated[str, typer.Option(help="How often: 90m, 24h, 7d.")] = "24h",
+    backup_keep: Annotated[int, typer.Option(help="How many are kept.", min=1, max=1000)] = 14,
+    backup_passphrase_file: Annotated[
+        Path | None, typer.Option(help="Seal those backups with the passphrase in this file.")
+    ] = None,
+    metrics_token_file: Annotated[
+        Path | None, typer.Option(help="Also show /metrics to who carries the token in this file.")
+    ] = None,
 ) -> None:
     """Start the app."""
     from hushpoint.cli.serve import serve_app
@@ -240,7 +249,8 @@ def serve(
     serve_app(
         data=data, port=port, class_mode=class_mode, database=database, names=name or [], certificate=certificate,
         key=key, own_certificate=own_certificate, workers=workers, passphrase_file=passphrase_file,
-        codes_only=codes_only,
+        codes_only=codes_only, backup_to=backup_to, backup_every=backup_every, backup_keep=backup_keep,
+        backup_passphrase_file=backup_passphrase_file, metrics_token_file=metrics_token_file,
     )  # fmt: skip
 
 
@@ -332,6 +342,7 @@ def doctor(
     data: DataDir = None,
     database: Annotated[str | None, typer.Option(help="PostgreSQL URL in place of the SQLite file.")] = None,
     port: Annotated[int, typer.Option(help="The port to be served on.", min=1, max=65535)] = 8100,
+    certificate: Annotated[Path | None, typer.Option(help="The certificate it is served with, PEM.")] = None,
     json: AsJson = False,
     passphrase_file: NamesFile = None,
 ) -> None:
@@ -339,7 +350,14 @@ def doctor(
     from hushpoint.cli.doctor import doctor_told
 
     raise typer.Exit(
-        doctor_told(data=data, database=database, port=port, as_json=json, passphrase_file=passphrase_file)
+        doctor_told(
+            data=data,
+            database=database,
+            port=port,
+            as_json=json,
+            passphrase_file=passphrase_file,
+            certificate=certificate,
+        )
     )
 
 

@@ -17,13 +17,15 @@ from pathlib import Path
 import uvicorn
 from starlette.applications import Starlette
 
-from hushpoint.cli.keep import DEFAULT_DATA, INVENTED_MARK
+from hushpoint.cli.keep import DEFAULT_DATA, INVENTED_MARK, RECORDINGS
 from hushpoint.cli.log_lines import log_as_json
 from hushpoint.cli.names import names_passphrase
 from hushpoint.cli.workers import tended
 from hushpoint.desk import demo
 from hushpoint.desk.recordings import RecordingFiles
 from hushpoint.errors import HushpointError
+from hushpoint.ledger.scheduled import BackupPlan, every_of
+from hushpoint.ledger.sealed_file import passphrase_in
 from hushpoint.ledger.store import FILE_NAME, open_ledger, open_sqlite
 from hushpoint.wiring import Settings, build
 
@@ -54,6 +56,11 @@ def serve_app(
     workers: int = 1,
     passphrase_file: Path | None = None,
     codes_only: bool = False,
+    backup_to: Path | None = None,
+    backup_every: str = "24h",
+    backup_keep: int = 14,
+    backup_passphrase_file: Path | None = None,
+    metrics_token_file: Path | None = None,
 ) -> None:
     """Serve a ledger until stopped."""
     if workers > 1 and not database:
@@ -65,6 +72,16 @@ def serve_app(
     if (certificate is None) != (key is None):
         raise ServeError("--certificate and --key: go together")
     folder = data or DEFAULT_DATA
+    if backup_passphrase_file and not backup_to:
+        raise ServeError("--backup-passphrase-file: goes with --backup-to")
+    plan = backup_to and BackupPlan(
+        backup_to,
+        every_of(backup_every),
+        backup_keep,
+        folder / RECORDINGS,
+        passphrase_in(backup_passphrase_file) if backup_passphrase_file else None,
+    )
+    token = passphrase_in(metrics_token_file) if metrics_token_file else ""
     shown = sorted(_own_names() | {name.lower() for name in names})
     if own_certificate:
         from hushpoint.cli.own_certificate import fingerprint, own_certificate_in
@@ -85,7 +102,8 @@ def serve_app(
         https_only=not own_certificate,
     )
     passphrase = names_passphrase(folder, database, passphrase_file, codes_only=codes_only)
-    _run(replace(settings, passphrase=passphrase, codes_only=codes_only), said, tls, workers=workers)
+    settings = replace(settings, passphrase=passphrase, codes_only=codes_only, backup=plan or None, metrics_token=token)
+    _run(settings, said, tls, workers=workers)
 
 
 def serve_demo(*, data: Path | None, port: int, class_mode: bool) -> None:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import csv
 import heapq
+import hmac
 import io
 import itertools
 import secrets
@@ -16,6 +17,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
+from hushpoint.desk.access import cookie_key
 from hushpoint.errors import AlreadyDoneError, BadInputError, NotAllowedError, NotFoundError
 from hushpoint.guideline import teaching_policy
 from hushpoint.ledger.records import AlreadyStoredError, Entry, Kind, Ledger, Row
@@ -55,7 +57,7 @@ _INVISIBLE_BUT_WRITTEN = "\u200c\u200d"
 
 
 class NameTakenError(AlreadyDoneError):
-    """Someone has joined with this name already: on another device it may be the same person, who says so."""
+    """Someone has joined with this name already: another device needs the word that the first one shows."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,7 +86,7 @@ class BoardLine:
 
     `doing` is one of "not in yet", "in", "setting up", "measuring", "being judged", "judged"; ear errors and the
     fastest release rate are of the last reading, None where withheld. `came_in` is how often somebody came in under
-    this name: another device may be theirs or somebody else's, so the lecturer sees it.
+    this name since its devices were last signed out: the lecturer sees each.
     """
 
     who: str
@@ -148,6 +150,8 @@ class Board:
                 line.name, line.came_in = str(body["name"]), line.came_in + 1
                 line.doing = line.doing if line.joined else "in"
                 line.joined = True
+            case Kind.DEVICES_ENDED:
+                line.came_in = 0
             case Kind.MEASUREMENT_BEGUN:
                 line.doing, line.last_at = "setting up", row.at
             case Kind.MEASUREMENT_SET_UP:
@@ -291,13 +295,17 @@ def add_roster(ledger: Ledger, *, room: str, names: Sequence[str]) -> int:
     for name in (clean_name(one, "name") for one in names):
         wanted.setdefault(name.casefold(), name)
     with ledger.turn(_NAMING):
-        known = on_the_list(ledger, code)
-        fresh = [name for key, name in wanted.items() if key not in known]
-        if len(known) + len(fresh) > MOST_LEARNERS:
-            raise BadInputError(f"the list: a class holds at most {MOST_LEARNERS} people, this would make more")
-        if fresh:
-            ledger.append(*(Entry(Kind.ROSTER_ADDED, {"name": name}, room=code, who=_who()) for name in fresh))
-    return len(fresh)
+        while True:
+            known = _known(ledger, code)
+            there = {name.casefold() for name in known.names.values()}
+            fresh = [name for key, name in wanted.items() if key not in there]
+            if len(known.names) + len(fresh) > MOST_LEARNERS:
+                raise BadInputError(f"the list: a class holds at most {MOST_LEARNERS} people, this would make more")
+            try:
+                ledger.append(*(known.listed(name, place) for place, name in enumerate(fresh)))
+            except AlreadyStoredError:  # somebody else took the next place on the list: look again
+                continue
+            return len(fresh)
 
 
 def on_the_list(ledger: Ledger, code: str) -> set[str]:
@@ -305,28 +313,120 @@ def on_the_list(ledger: Ledger, code: str) -> set[str]:
     return {name.casefold() for name in names_of(ledger, code).values()}
 
 
-def join(ledger: Ledger, *, room: str, name: str, again: bool = False) -> str:
+@dataclass(frozen=True, slots=True)
+class _Known:
+    """Whom a class knows, and how many places of its list are taken.
+
+    A new name takes the next place, and the ledger keeps each place once: of two who look at the same moment and write
+    the same name, in two processes or on two hosts, one is told to look again.
+    """
+
+    code: str
+    names: Mapping[str, str]
+    places: int
+
+    def listed(self, name: str, further: int = 0) -> Entry:
+        """Return the entry that puts a name on the list."""
+        ref = f"{self.code}/{self.places + further + 1}"
+        return Entry(Kind.ROSTER_ADDED, {"name": name}, room=self.code, who=_who(), ref=ref)
+
+
+def _known(ledger: Ledger, code: str) -> _Known:
+    names: dict[str, str] = {}
+    places = 0
+    for row in ledger.rows(kinds=[Kind.ROSTER_ADDED, Kind.LEARNER_JOINED], room=code):
+        places += row.kind == Kind.ROSTER_ADDED
+        if row.body is not None:
+            names[row.who] = str(row.body["name"])
+    return _Known(code, names, places)
+
+
+def join(ledger: Ledger, *, room: str, name: str, word: str = "") -> str:
     """Join a class by code and name; return the learner's id.
 
-    A name on the class list becomes that person. A name that has joined already raises NameTakenError unless
-    `again` says that this is the same person on another device; each such coming in is a row of its own, since nobody
-    but the lecturer can tell whether it is true.
+    A name on the class list becomes that person. A name that has joined already belongs to the device it joined on:
+    another one needs the word that is shown there (`word_of`), or a lecturer who lets the person in again
+    (`end_devices`). NameTakenError is raised without it, BadInputError where it is another word.
     """
     info = find_class(ledger, room)
     name = clean_name(name, "name")
     with ledger.turn(_NAMING):
-        names = names_of(ledger, info.code)
-        mine = [who for who, known in names.items() if known.casefold() == name.casefold()]
-        if mine and any(True for _ in ledger.rows(kinds=[Kind.LEARNER_JOINED], room=info.code, who=mine[0], limit=1)):
-            if not again:
-                raise NameTakenError("Someone has joined with this name. If it was you, on another device, say so.")
-        elif info.closed:
-            raise NotAllowedError("This class is closed to newcomers. Ask your lecturer to open it again.")
-        elif not mine and len(names) >= MOST_LEARNERS:
-            raise NotAllowedError(f"This class is full: it holds {MOST_LEARNERS} people. Ask your lecturer.")
-        who = mine[0] if mine else _who()
-        ledger.append(Entry(Kind.LEARNER_JOINED, {"name": name}, room=info.code, who=who))
+        while True:
+            try:
+                return _joined(ledger, info, name, word)
+            except AlreadyStoredError:  # somebody else came in at this moment: look again
+                continue
+
+
+def _joined(ledger: Ledger, info: ClassInfo, name: str, word: str) -> str:
+    known = _known(ledger, info.code)
+    who = next((who for who, other in known.names.items() if other.casefold() == name.casefold()), "")
+    ended, since = _devices(ledger, info.code, who) if who else (0, 0)
+    if since:
+        if not word.strip():
+            raise NameTakenError(
+                "Someone has joined with this name. If it was you, type the word that your first device shows under "
+                "Your data; or ask your lecturer to let you in again."
+            )
+        if not secrets.compare_digest(word.strip().upper().encode(), word_of(ledger, info.code, who).encode()):
+            raise BadInputError("That is not the word of this name. Look at your first device, or ask your lecturer.")
+    elif info.closed and not (who and ended):
+        raise NotAllowedError("This class is closed to newcomers. Ask your lecturer to open it again.")
+    elif not who and len(known.names) >= MOST_LEARNERS:
+        raise NotAllowedError(f"This class is full: it holds {MOST_LEARNERS} people. Ask your lecturer.")
+    listed = [] if who else [known.listed(name)]
+    who = who or listed[0].who
+    first = None if since else f"{who}/{ended}"  # of two who come first at once, one is first
+    ledger.append(*listed, Entry(Kind.LEARNER_JOINED, {"name": name}, room=info.code, who=who, ref=first))
     return who
+
+
+def _devices(ledger: Ledger, room: str, who: str) -> tuple[int, int]:
+    """Return how often a person's devices were signed out, and how often somebody came in since."""
+    ended = since = 0
+    for row in ledger.rows(kinds=[Kind.LEARNER_JOINED, Kind.DEVICES_ENDED], room=room, who=who):
+        if row.kind == Kind.DEVICES_ENDED:
+            ended, since = ended + 1, 0
+        else:
+            since += 1
+    return ended, since
+
+
+def word_of(ledger: Ledger, room: str, who: str) -> str:
+    """Return the word with which a further device comes in as this person: four letters, another one after each
+    `end_devices`; made from the key that signs cookies, so that it is stored nowhere."""
+    ended, _ = _devices(ledger, room, who)
+    digest = hmac.new(cookie_key(ledger).encode(), f"word/{room}/{who}/{ended}".encode(), "sha256").digest()
+    return "".join(LETTERS[int.from_bytes(digest[2 * n : 2 * n + 2], "big") % len(LETTERS)] for n in range(CODE_LENGTH))
+
+
+def end_devices(ledger: Ledger, *, room: str, who: str = "") -> int:
+    """Sign out every device of a learner, or of all of a class; the next device that names itself is let in again.
+
+    Return of how many people. Readings stay.
+    """
+    code = find_class(ledger, room).code
+    if who:
+        name_of(ledger, code, who)
+    people = [who] if who else [one for one in names_of(ledger, code) if _devices(ledger, code, one)[1]]
+    if people:
+        ledger.append(*(Entry(Kind.DEVICES_ENDED, {}, room=code, who=one) for one in people))
+    return len(people)
+
+
+def still_in(ledger: Ledger, room: str, who: str, since: int) -> bool:
+    """Return whether a device that came in with row `since` still stands for a person whose data is there."""
+    named = False
+    for row in ledger.rows(kinds=[Kind.ROSTER_ADDED, Kind.LEARNER_JOINED, Kind.DEVICES_ENDED], room=room, who=who):
+        if row.kind == Kind.DEVICES_ENDED and row.seq > since:
+            return False
+        named = named or (row.body is not None and row.kind != Kind.DEVICES_ENDED)
+    return named
+
+
+def came_in_with(ledger: Ledger, room: str, who: str) -> int:
+    """Return the row with which somebody last came in as this person, 0 where nobody did."""
+    return max((row.seq for row in ledger.rows(kinds=[Kind.LEARNER_JOINED], room=room, who=who)), default=0)
 
 
 def join_alone(ledger: Ledger) -> str:
@@ -384,8 +484,37 @@ def clean_name(text: str, what: str) -> str:
 
 def names_of(ledger: Ledger, room: str) -> dict[str, str]:
     """Return names by id of everybody a class knows, listed or joined."""
-    rows = ledger.rows(kinds=[Kind.ROSTER_ADDED, Kind.LEARNER_JOINED], room=room)
-    return {row.who: str(row.body["name"]) for row in rows if row.body is not None}
+    return dict(_known(ledger, room).names)
+
+
+@dataclass(frozen=True, slots=True)
+class Lone:
+    """Somebody who practises alone: a random id, when they began, how many measurements they filed, the last one."""
+
+    who: str
+    began_at: str
+    readings: int = 0
+    last_at: str = ""
+
+
+def lone_learners(ledger: Ledger) -> list[Lone]:
+    """Return those who practise alone and whose data is there, newest first."""
+    found: dict[str, Lone] = {}
+    for row in ledger.rows(kinds=[Kind.LEARNER_JOINED, Kind.MEASUREMENT_FILED], room=ALONE):
+        if row.body is None:
+            continue
+        if row.kind == Kind.LEARNER_JOINED:
+            found.setdefault(row.who, Lone(row.who, row.at))
+        elif row.who in found:
+            one = found[row.who]
+            found[row.who] = replace(one, readings=one.readings + 1, last_at=row.at)
+    return sorted(found.values(), key=lambda one: one.began_at, reverse=True)
+
+
+def erase_lone(ledger: Ledger, *, who: str, why: str) -> int:
+    """Erase everything about somebody who practises alone; the journal still verifies. Return how many rows."""
+    name_of(ledger, ALONE, who)
+    return ledger.erase(who, why=why)
 
 
 def _code() -> str:

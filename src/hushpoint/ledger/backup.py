@@ -31,7 +31,9 @@ from hushpoint.ledger.verify import verify_rows
 FORMAT = "hushpoint-backup"
 FORMAT_VERSION, FORMAT_WITH_FILES, FORMAT_WITHOUT_FILES = 3, 2, 1
 """3: names are encrypted. A backup is of the lowest that can hold what is in it, so that older Hushpoints read it."""
-LEFT_BEHIND = frozenset({"cookie_key"})
+BACKUP_STATE = "backup_state"
+"""The setting that says how the last scheduled backup went (`scheduled`)."""
+LEFT_BEHIND = frozenset({"cookie_key", BACKUP_STATE})
 LONGEST_LINE = 20_000_000
 _PIECE = 3 << 18
 _FILE = b'{"file"'

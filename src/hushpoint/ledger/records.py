@@ -31,6 +31,7 @@ class Kind(StrEnum):
     CLASS_CLOSED = "class.closed"
     ROSTER_ADDED = "roster.added"
     LEARNER_JOINED = "learner.joined"
+    DEVICES_ENDED = "devices.ended"
     MEASUREMENT_BEGUN = "measurement.begun"
     MEASUREMENT_SET_UP = "measurement.set_up"
     MEASUREMENT_FILED = "measurement.filed"

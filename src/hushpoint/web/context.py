@@ -24,6 +24,7 @@ from hushpoint.desk.tour import STOPS
 from hushpoint.desk.whose import SchoolReadings
 from hushpoint.errors import HushpointError, NotFoundError
 from hushpoint.ledger.records import Ledger
+from hushpoint.ledger.scheduled import state_of
 from hushpoint.measure import whole_mmhg
 from hushpoint.web import manual_pages, marks
 from hushpoint.web.guesses import Guesses
@@ -49,10 +50,14 @@ Answer = TypeVar("Answer")
 
 @dataclass(frozen=True, slots=True)
 class Learner:
-    """Who is practising: a random id and the code of their class ("" for those who practise alone)."""
+    """Who is practising: a random id and the code of their class ("" for those who practise alone).
+
+    `came_in` is the row with which this device came in: one that was signed out since does not count.
+    """
 
     who: str
     room: str
+    came_in: int = 0
 
 
 def signed(value_mmhg: float | None, say: Callable[[str], str] = str) -> str:
@@ -99,6 +104,7 @@ class Context:
         demo_password: str = "",
         addresses: tuple[str, ...] = (),
         codes_only: bool = False,
+        metrics_token: str = "",
         clock: Callable[[], datetime] = _utc,
     ) -> None:
         self.clock = clock
@@ -109,6 +115,7 @@ class Context:
         self.demo_password = demo_password
         self.addresses = addresses
         self.codes_only = codes_only
+        self.metrics_token = metrics_token
         self.boards = Kept(ledger, classes.Board, classes.board_rows)
         self.people = decisions.kept_people(ledger)
         self.pair_books = pairs.books_of(ledger)
@@ -254,17 +261,15 @@ def let_in(request: Request, response: Response, role: str, *, until: str = "9")
 def learner_or_none(request: Request) -> Learner | None:
     """Return the learner who is asking, None for anybody else."""
     found = context_of(request).signed(request.cookies.get(LEARNER_COOKIE), LEARNER_S)
-    return Learner(found["who"], found["room"]) if found and {"who", "room"} <= set(found) else None
+    if not found or not {"who", "room"} <= set(found):
+        return None
+    return Learner(found["who"], found["room"], int(found.get("in", "0")))
 
 
 def known_learner(request: Request) -> Learner | None:
-    """Return the learner who joined on this device; None where nobody has, or their data was erased."""
+    """Return the learner who joined on this device; None where nobody has, it was signed out, or data was erased."""
     learner = learner_or_none(request)
-    if learner is None:
-        return None
-    try:
-        classes.name_of(context_of(request).ledger, learner.room, learner.who)
-    except NotFoundError:
+    if learner is None or not classes.still_in(context_of(request).ledger, learner.room, learner.who, learner.came_in):
         return None
     return learner
 
@@ -323,6 +328,15 @@ def page(request: Request, template: str, values: Mapping[str, Any] | None = Non
         known["tour"] = {"stop": stop, "of": len(STOPS), "here": request.url.path == at["at"], "is": STOPS[stop - 1]}
     known["places"] = places_of(request.url.path, role, learner=known["learner"] is not None)
     return HTMLResponse(context.draw(template, {**known, **(values or {})}, who_reads), status_code=status)
+
+
+def backup_trouble(request: Request) -> str:
+    """Return what is wrong with the scheduled backups, for the lecturer's eyes; "" where all is well."""
+    context = context_of(request)
+    if not is_lecturer(request):
+        return ""
+    state = state_of(context.ledger)
+    return state.trouble(context.clock()) if state else ""
 
 
 async def off_loop(act: Callable[[], Answer]) -> Answer:

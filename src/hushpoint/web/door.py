@@ -20,6 +20,8 @@ from hushpoint.web.context import (
 )
 from hushpoint.web.forms import form_of
 
+LONGEST_WORD = 20
+
 
 async def door(request: Request) -> Response:
     """Ask what the visitor is here to do."""
@@ -39,25 +41,41 @@ async def join(request: Request) -> Response:
     """Ask for a name, and let the learner in."""
     ledger = context_of(request).ledger
     info = await off_loop(lambda: classes.find_class(ledger, request.path_params["code"]))
-    values = {"info": info, "name": "", "refusal": "", "ask_again": False}
+    values = {"info": info, "name": "", "refusal": "", "ask_word": False}
     if request.method == "GET":
         return page(request, "join.html", values)
     form = await form_of(request)
-    name, again = form.text("name"), form.text("again") == "yes"
+    name, word = form.text("name"), form.text("word")[:LONGEST_WORD]
     try:
-        who = await off_loop(lambda: classes.join(ledger, room=info.code, name=name, again=again))
+        who = await _joined(request, info.code, name, word)
     except (BadInputError, NotAllowedError, classes.NameTakenError) as refusal:
         taken = isinstance(refusal, classes.NameTakenError)
-        values |= {"name": name[: classes.LONGEST_NAME], "refusal": str(refusal), "ask_again": taken}
+        values |= {"name": name[: classes.LONGEST_NAME], "refusal": str(refusal), "ask_word": taken or bool(word)}
         status = 409 if taken else 403 if isinstance(refusal, NotAllowedError) else 422
         return page(request, "join.html", values, status=status)
-    return _let_in(request, who, info.code)
+    return await _let_in(request, who, info.code)
+
+
+async def _joined(request: Request, code: str, name: str, word: str) -> str:
+    """Join; guesses at a word cost time as guesses at a password do."""
+    context = context_of(request)
+    if not word:
+        return await off_loop(lambda: classes.join(context.ledger, room=code, name=name))
+    address = f"word of {request.client.host if request.client else ''}"
+    async with context.guesses.turn(address):
+        try:
+            who = await off_loop(lambda: classes.join(context.ledger, room=code, name=name, word=word))
+        except BadInputError:
+            context.guesses.tell(address, right=False)
+            raise
+        context.guesses.tell(address, right=True)
+    return who
 
 
 async def alone(request: Request) -> Response:
     """Let someone practise without class or name."""
     who = await off_loop(lambda: classes.join_alone(context_of(request).ledger))
-    return _let_in(request, who, classes.ALONE)
+    return await _let_in(request, who, classes.ALONE)
 
 
 async def leave(_request: Request) -> Response:
@@ -79,9 +97,10 @@ async def health(request: Request) -> Response:
     return JSONResponse({"ready": True})
 
 
-def _let_in(request: Request, who: str, room: str) -> Response:
+async def _let_in(request: Request, who: str, room: str) -> Response:
     response = RedirectResponse("/practise", 303)
-    give_cookie(request, response, LEARNER_COOKIE, {"who": who, "room": room}, LEARNER_S)
+    row = await off_loop(lambda: classes.came_in_with(context_of(request).ledger, room, who))
+    give_cookie(request, response, LEARNER_COOKIE, {"who": who, "room": room, "in": str(row)}, LEARNER_S)
     return response
 
 

@@ -18,7 +18,7 @@ from hushpoint.desk.gauge_words import check_notes, correction_rows, minus, one_
 from hushpoint.errors import BadInputError, HushpointError, NotFoundError
 from hushpoint.guideline import cuff_sizes, fit_shares, gauge_rules, gauge_tests
 from hushpoint.instrument import USE
-from hushpoint.web.context import context_of, known_learner, lecturer_only, off_loop, page
+from hushpoint.web.context import backup_trouble, context_of, known_learner, lecturer_only, off_loop, page
 from hushpoint.web.context import role_of as staff_role
 from hushpoint.web.forms import Form, form_of
 from hushpoint.web.kit_pick import kit_choices, remember, way_back
@@ -283,6 +283,7 @@ async def _register_page(
 
     values = {
         **await off_loop(found),
+        "backup_trouble": await off_loop(lambda: backup_trouble(request)),
         "sizes": [(size.id, kit_sheets.size_label(size)) for size in cuff_sizes()],
         "typed": form.texts if form else {},
         "refusal": str(refusal) if refusal else "",

@@ -18,6 +18,7 @@ from hushpoint.errors import BadInputError, NotAllowedError, NotFoundError
 from hushpoint.guideline import default_policy_id, teaching_policies, teaching_policy
 from hushpoint.practice.next_person import WORDS
 from hushpoint.web.context import (
+    backup_trouble,
     context_of,
     lecturer_only,
     let_in,
@@ -168,7 +169,25 @@ async def learner(request: Request) -> Response:
     info = await off_loop(lambda: classes.find_class(ledger, request.path_params["code"]))
     name = await off_loop(lambda: classes.name_of(ledger, info.code, who))
     readings = await off_loop(lambda: bench.own_readings(ledger, who))
-    return page(request, "learner.html", {"info": info, "who": who, "name": name, "readings": readings})
+    state = await off_loop(lambda: context_of(request).boards.now(info.code))
+    values = {
+        "info": info,
+        "who": who,
+        "name": name,
+        "readings": readings,
+        "came_in": state.lines[who].came_in if who in state.lines else 0,
+        "word": await off_loop(lambda: classes.word_of(ledger, info.code, who)),
+    }
+    return page(request, "learner.html", values)
+
+
+async def let_in_again(request: Request) -> Response:
+    """Sign out the devices of one learner or of all of a class; who names themselves next is let in."""
+    lecturer_only(request)
+    form = await form_of(request)
+    ledger, code, who = context_of(request).ledger, request.path_params["code"].upper(), form.text("who")
+    await off_loop(lambda: classes.end_devices(ledger, room=code, who=who))
+    return RedirectResponse(f"/class/{code}/learner/{who}" if who else f"/class/{code}", 303)
 
 
 async def learner_results(request: Request) -> Response:
@@ -250,6 +269,7 @@ async def _classes_page(request: Request, refusal: str = "") -> Response:
         "policies": list(teaching_policies().values()),
         "default_policy": default_policy_id,
         "refusal": refusal,
+        "backup_trouble": await off_loop(lambda: backup_trouble(request)),
     }
     return page(request, "classes.html", values, status=422 if refusal else 200)
 
@@ -262,6 +282,7 @@ async def _board_page(
         "info": info,
         "code": info.code,
         "policy": teaching_policy(info.policy_id),
+        "backup_trouble": await off_loop(lambda: backup_trouble(request)),
         "lines": state.in_order(),
         "wall": state.wall(),
         "seq": state.seq,
@@ -316,7 +337,9 @@ def _come_in(request: Request, role: str, form: Form) -> Response:
 
 
 def _at_the_laptop(request: Request) -> None:
-    if request.client is None or request.client.host not in {"127.0.0.1", "::1"}:
+    # behind a proxy on this machine everybody seems to sit here
+    through = any(name in request.headers for name in ("forwarded", "x-forwarded-for", "x-real-ip", "via"))
+    if through or request.client is None or request.client.host not in {"127.0.0.1", "::1"}:
         raise NotAllowedError(
             f"The lecturer's password is not set yet. Set it on the laptop itself, at "
             f"{request.url.scheme}://localhost:{request.url.port or 80}/class, then come back."
@@ -340,6 +363,7 @@ routes = [
     Route("/class/{code}/wall/events", wall_events),
     Route("/class/{code}/roster", roster, methods=["POST"]),
     Route("/class/{code}/close", close, methods=["POST"]),
+    Route("/class/{code}/devices", let_in_again, methods=["POST"]),
     Route("/class/{code}/learner/{who}", learner),
     Route("/class/{code}/learner/{who}/results", learner_results),
     Route("/class/{code}/learner/{who}/release/{measurement}", release),

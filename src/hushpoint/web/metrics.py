@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import secrets
 import time
+from datetime import datetime
 
 from prometheus_client import CollectorRegistry, Counter, Gauge, Histogram, generate_latest
 from prometheus_client.exposition import CONTENT_TYPE_LATEST
@@ -11,7 +13,8 @@ from starlette.responses import Response
 from starlette.routing import Route
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from hushpoint.web.context import lecturer_only
+from hushpoint.ledger.scheduled import state_of
+from hushpoint.web.context import context_of, lecturer_only, off_loop
 
 _METHODS = frozenset({"GET", "HEAD", "POST"})
 
@@ -26,6 +29,14 @@ class Metrics:
         )
         self.seconds = Histogram(
             "hushpoint_answer_seconds", "Time until an answer began [s], streams included.", registry=self.registry
+        )
+        self.backup_well = Gauge(
+            "hushpoint_backup_well",
+            "Whether the last backup is good and not too old.",
+            registry=self.registry,
+        )
+        self.backup_age = Gauge(
+            "hushpoint_backup_age_seconds", "Age of the last good backup [s]; -1: none.", registry=self.registry
         )
         self.open = Gauge("hushpoint_open_requests", "Requests open now, streams included.", registry=self.registry)
 
@@ -55,10 +66,17 @@ class Counted:
 
 
 async def shown(request: Request) -> Response:
-    """Show the numbers to a collector on this machine, and to the lecturer."""
-    if request.client is None or request.client.host not in {"127.0.0.1", "::1"}:
-        lecturer_only(request)
+    """Show the numbers to the lecturer, and to a collector that carries the token; where it sits proves nothing."""
+    context = context_of(request)
+    token = context.metrics_token
+    carried = request.headers.get("authorization", "").removeprefix("Bearer ").encode()
+    if not token or not secrets.compare_digest(carried, token.encode()):
+        await off_loop(lambda: lecturer_only(request))
     metrics: Metrics = request.app.state.metrics
+    state, now = await off_loop(lambda: state_of(context.ledger)), context.clock()
+    metrics.backup_well.set(state is not None and not state.trouble(now))
+    good = datetime.fromisoformat(state.good_at) if state and state.good_at else None
+    metrics.backup_age.set((now - good).total_seconds() if good else -1)
     return Response(generate_latest(metrics.registry), media_type=CONTENT_TYPE_LATEST)
 
 
