@@ -56,7 +56,8 @@ def test_a_reader_that_stops_is_no_fault(tmp_path: Path, words: str, stop: str) 
         os.read(read_end, 1)
         os.close(read_end)
     _, said = process.communicate(timeout=120)
-    assert process.returncode in (0, 141), said
+    found = {1} if words.startswith("doctor") else set()  # its own status, where all of it was read
+    assert process.returncode in {0, 141} | found, said
     assert "Traceback" not in said
     assert "Broken pipe" not in said
     assert "Exception ignored" not in said
