@@ -22,7 +22,7 @@ from hushpoint.desk.kept import Kept
 from hushpoint.desk.recordings import RecordingFiles
 from hushpoint.desk.tour import STOPS
 from hushpoint.desk.whose import SchoolReadings
-from hushpoint.errors import HushpointError, NotFoundError
+from hushpoint.errors import HushpointError
 from hushpoint.ledger.records import Ledger
 from hushpoint.ledger.scheduled import state_of
 from hushpoint.measure import whole_mmhg
