@@ -48,7 +48,8 @@ FOCUSED = """() => {
   const style = getComputedStyle(one);
   const ring = style.outlineStyle !== "none" && parseFloat(style.outlineWidth) >= 1;
   const key = one.type === "radio" ? `radio ${one.form?.id ?? ""}:${one.name}` : one.dataset.keys ?? "";
-  return {key, ring: ring || style.boxShadow !== "none", html: one.outerHTML.slice(0, 110)};
+  const own = one.matches("audio, video"); // the browser draws the focus on its own controls inside
+  return {key, ring: own || ring || style.boxShadow !== "none", html: one.outerHTML.slice(0, 110)};
 }"""
 
 
@@ -83,7 +84,7 @@ def pages(school: School, *, one_in: int = 1) -> Iterator[tuple[str, str]]:
 
 def _addresses(school: School) -> Iterator[tuple[str, str]]:
     for (method, route), asked in TABLE.items():
-        if method != "GET" or route == "/static" or route.endswith("/events"):
+        if method != "GET" or route == "/static" or route.endswith(("/events", "/now")):  # parts of a page
             continue
         path = route.format(**school.words)
         may = [role for role in ORDER if asked.statuses()[role] == 200]
@@ -106,15 +107,17 @@ def _by_keyboard(page: Page) -> list[str]:
     wanted: list[str] = page.evaluate(REACHABLE)
     reached: dict[str, bool] = {}
     hidden: list[str] = []
-    for _ in range(min(MOST_TABS, len(wanted) + 10)):
+    for _ in range(min(MOST_TABS, 3 * len(wanted) + 20)):
         page.keyboard.press("Tab")
         now: dict[str, Any] | None = page.evaluate(FOCUSED)
         if now is None:
             if reached:
                 break
             continue
-        if now["key"] in reached and now["key"]:
-            break
+        if now["key"] in reached:  # a date has several places to stop at; the page begun anew is the end
+            if now["key"] == next(iter(reached)) and len(reached) > 1:
+                break
+            continue
         reached[now["key"]] = True
         if not now["ring"]:
             hidden.append(now["html"])
