@@ -183,5 +183,7 @@ def _migrate(engine: sa.Engine, *, backup: Any) -> None:
         if connection.dialect.name == "postgresql":
             # two processes starting at once must not both migrate
             connection.execute(sa.text("SELECT pg_advisory_xact_lock(748291)"))
+            if at is not None:  # writers of older processes wait at their first step, before they hold anything
+                connection.execute(sa.text("LOCK TABLE journal IN EXCLUSIVE MODE"))
         config.attributes["connection"] = connection
         command.upgrade(config, "head")
