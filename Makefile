@@ -46,19 +46,14 @@ test: setup-dev lint types imports ## every check
 hard: setup-dev ## the checks that take longer than a coffee
 	$(BIN)/pytest -m hard
 
-<<<<<<< HEAD
 speed: setup-dev ## timings as ratios against a peer in one run, written into the manual
 	$(BIN)/pytest -m speed --told-into docs/speed-measured.md
 
 accuracy: setup-dev ## how right the reader and the models are, written into the manual
 	$(BIN)/pytest -m accuracy --told-into docs/accuracy-measured.md
-=======
+
 manual: setup-dev ## the manual as a site in build/manual
 	$(BIN)/mkdocs build -q --strict
-
-speed: setup-dev ## timings as ratios against a peer in one run
-	$(BIN)/pytest -m speed -s
->>>>>>> fc5a5ee (The manual: docs drawn in the app and as a site, linked from every page, no dead link)
 
 format: setup-dev ## tidy the source
 	$(BIN)/ruff format src tests
