@@ -39,6 +39,7 @@ from permission_rows import recall as recall_rows
 from permission_rows import recordings as recordings_rows
 from permission_rows import rotation as rotation_rows
 from permission_rows import technique as technique_rows
+from permission_rows import tour as tour_rows
 
 PASSWORD = "ten letters or more"
 VALUES: dict[str, Any] = {
@@ -110,6 +111,9 @@ FORMS: dict[str, dict[str, str]] = {
     "/class/{code}/rounds/{round}/close": {"how": "shown"},
     **access_rows.FORMS,
     **own_data_rows.FORMS,
+    **tour_rows.FORMS,
+    "/habits": {"language": "de", "unit": "kPa", "next": "/policy"},
+    "/evidence/check": {},
     **pair_rows.FORMS,
     **evidence_rows.FORMS,
     **client_rows.FORMS,

@@ -436,7 +436,7 @@ def _nobody_ends(patched: pytest.MonkeyPatch) -> None:
 
 
 def _reach_everything(patched: pytest.MonkeyPatch) -> None:
-    patched.setitem(context.REACH, "auditor", ("", re.compile(".*")))
+    patched.setitem(context.REACH, "auditor", re.compile(".*"))
 
 
 def _no_end_in_the_cookie(patched: pytest.MonkeyPatch) -> None:
