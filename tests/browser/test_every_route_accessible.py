@@ -110,9 +110,7 @@ def _by_keyboard(page: Page) -> list[str]:
     for _ in range(min(MOST_TABS, 3 * len(wanted) + 20)):
         page.keyboard.press("Tab")
         now: dict[str, Any] | None = page.evaluate(FOCUSED)
-        if now is None:
-            if reached:
-                break
+        if now is None:  # past the end: a page that puts the focus somewhere goes on from its beginning
             continue
         if now["key"] in reached:  # a date has several places to stop at; the page begun anew is the end
             if now["key"] == next(iter(reached)) and len(reached) > 1:
