@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from drawn_term import drawn_term
+from drawn_term import drawn_benches, drawn_term
 from hushpoint.agreement import GaugeWatch, PairedReading
 from hushpoint.agreement.fitted import fit_end
 from hushpoint.agreement.gauge_watch import (
@@ -126,3 +126,33 @@ def test_an_observer_bound_to_a_gauge_is_not_taken_for_it() -> None:
             PairedReading(str(turn), f"L{turn % 5}", float(round(pressure + rng.normal(0, 2))), None, gauge="2")
         )
     assert not any(one.named for one in watched(rows).gauges)
+
+
+def named_on_benches(off_mmhg: float, terms: int, seed: int, *, papers: bool) -> tuple[int, int]:
+    """In how many terms of three weeks G3 is named at the end, and how often another gauge, learners keeping to one."""
+    rng, named, others = np.random.default_rng(seed), 0, 0
+    for _ in range(terms):
+        term, errors = drawn_benches(rng, {"G3": off_mmhg}, 3)
+        rows = [row for week in term for row in week]
+        found = [
+            one.gauge for one in gauge_watch(fit_end(rows, "systolic"), errors if papers else None).gauges if one.named
+        ]
+        named += "G3" in found
+        others += len([gauge for gauge in found if gauge != "G3"])
+    return named, others
+
+
+def test_papers_tell_a_gauge_from_learners_who_keep_to_it() -> None:
+    """A gauge 6 low under learners who never leave it: not named without their papers, with them in 3 of 10 or more."""
+    assert named_on_benches(-6, 10, 50, papers=False) == (0, 0)
+    named, others = named_on_benches(-6, 10, 50, papers=True)
+    assert (named >= 3, others) == (True, 0)
+
+
+@pytest.mark.hard
+def test_papers_beside_a_gauge_six_low_over_many_terms() -> None:
+    """6 low with papers: printed, at least 45 %; other gauges in under 2 %."""
+    named, others = named_on_benches(-6, 200, 51, papers=True)
+    print(f"\n6 low, learners keep to one gauge: {named / 200}; others {others / 1000}")
+    assert named >= 90
+    assert others < 20

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import json
 import subprocess
 import sys
 from pathlib import Path
 
 import pytest
 
+from hushpoint.cli.agree import digits_file
 from hushpoint.cli.main import run
+from hushpoint.errors import BadInputError
 
 HEADER = b"measurement,observer,systolic,diastolic\n"
 GOOD = b"1,J,120,80\n1,R,122,80\n"
@@ -205,3 +208,34 @@ def test_digits_refuses_the_same_files(
     readings = tmp_path / "readings.csv"
     readings.write_bytes(data)
     one_line(refused(["digits", str(readings)], monkeypatch, capsys), ("readings.csv", *words))
+
+
+@pytest.fixture
+def three_bad(tmp_path: Path) -> Path:
+    """Twelve good readings of two observers, then a short row, a word for a number and a second reading of one."""
+    rows = [f"{turn},{who},{110 + 2 * turn},70" for turn in range(6) for who in "TA"]
+    rows += ["7,T,120", "8,T,abc,70", "0,A,112,70"]
+    file = tmp_path / "clinic.csv"
+    file.write_text("\n".join(["measurement,observer,systolic,diastolic", *rows]) + "\n", encoding="utf-8")
+    return file
+
+
+def test_every_bad_row_is_named_in_one_line(three_bad: Path) -> None:
+    """All three, in order, with row, column, value and what is allowed."""
+    with pytest.raises(BadInputError) as refusal:
+        digits_file(three_bad, as_json=True)
+    told = str(refusal.value)
+    assert "\n" not in told
+    assert told.startswith("clinic.csv, row 14: 3 fields where the header has 4 | row 15, column systolic: ")
+    assert " | row 16: the same measurement and observer as row 3;" in told
+
+
+def test_bad_rows_are_left_out_where_asked(three_bad: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The rest is counted, what was left out is said on standard error; a file of bad rows alone is refused."""
+    digits_file(three_bad, as_json=True, skip_bad_rows=True)
+    printed = capsys.readouterr()
+    assert sum(one["systolic"]["n"] for one in json.loads(printed.out)["observers"]) == 12
+    assert printed.err.startswith("left out 3 bad rows: row 14: 3 fields")
+    three_bad.write_text("measurement,observer,systolic,diastolic\n" + "1,T\n" * 22, encoding="utf-8")
+    with pytest.raises(BadInputError, match="and 2 more bad rows"):
+        digits_file(three_bad, as_json=True, skip_bad_rows=True)

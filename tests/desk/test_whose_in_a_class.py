@@ -158,3 +158,43 @@ def test_too_few_is_told_as_a_line(ledger: Ledger) -> None:
     assert shown is not None
     assert "one observer alone" in shown.too_few
     kept.stop()
+
+
+def marked(ledger: Ledger, who: str, off_mmhg: int) -> None:
+    """A paper of twelve handed in, every answer so far from its key, one systolic not heard."""
+    lines = [
+        {"place": place, "written": True, "systolic": 120 + off_mmhg, "diastolic": 80 + off_mmhg,
+         "systolic_key": 120, "diastolic_key": 80}
+        for place in range(1, 13)
+    ]  # fmt: skip
+    lines[3] |= {"systolic": None}
+    ledger.append(Entry(Kind.PAPER_MARKED, {"attempt": f"{who}{off_mmhg}", "lines": lines}, room="ABCD", who=who))
+
+
+def test_papers_against_live_tell_a_gauge_from_its_readers(ledger: Ledger) -> None:
+    """Two always on gauge g0, 10 low live: the gauge, if their papers show no error; they, if those show 10 low."""
+    readers = ("low1", "low2", "fine1", "fine2")
+    for turn in range(48):
+        for place, observer in enumerate((readers[turn % 2], readers[2 + turn // 2 % 2])):
+            systolic = 110 + turn % 30 + (-10, 0)[place] + turn // 4 % 3
+            one = live.LiveReading(
+                f"p{turn}", observer, systolic, 80, "2026-03-02T09:00:00Z", "pair", gauge=f"g{place}"
+            )
+            ledger.append(live.entry_of(one, room="ABCD", who=observer))
+    for turn in range(24):  # g2 is read beside the fine one, to tell which of the two is off
+        for place, observer in enumerate(("fine1", "fine2")):
+            one = live.LiveReading(
+                f"q{turn}", observer, 112 + turn, 80, "2026-03-02T09:00:00Z", "pair", gauge=f"g{1 + place}"
+            )
+            ledger.append(live.entry_of(one, room="ABCD", who=observer))
+    kept = ClassReadings(ledger)
+    assert not any(one.named for one in kept.whose("ABCD").systolic.watch.gauges)
+    for observer in readers:
+        marked(ledger, observer, 0)
+    assert [one.gauge for one in kept.whose("ABCD").systolic.watch.gauges if one.named] == ["g0"]
+    for observer in ("low1", "low2"):
+        for off in (-10, -12, -14):
+            marked(ledger, observer, off)
+    assert not any(one.named for one in kept.whose("ABCD").systolic.watch.gauges)
+    ledger.erase("low1", why="asked for")
+    assert "low1" not in {one.observer for one in kept.whose("ABCD").systolic.observers}

@@ -41,7 +41,7 @@ from hushpoint.agreement.replicates import (
     replicate_limits,
     trend,
 )
-from hushpoint.agreement.whose import EndErrors, ErrorSources, GaugeError, ObserverError, Untold, whose
+from hushpoint.agreement.whose import EndErrors, ErrorSources, GaugeError, ObserverError, Papers, Untold, whose
 
 __all__ = [
     "WITHIN_MMHG",
@@ -63,6 +63,7 @@ __all__ = [
     "Outlying",
     "PairAgreement",
     "PairedReading",
+    "Papers",
     "Repeatability",
     "ReplicateLimits",
     "SamePairs",

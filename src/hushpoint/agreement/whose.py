@@ -6,7 +6,7 @@ differences within measurements can show is told, everything else is named as un
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -116,8 +116,16 @@ class ErrorSources:
         return (self.systolic,) if self.diastolic is None else (self.systolic, self.diastolic)
 
 
-def whose(readings: Iterable[PairedReading], reference: str | None = None) -> ErrorSources:
+Papers = Mapping[End, Mapping[str, Sequence[float]]]
+"""Observers' errors on listening papers, written minus truth [mmHg], by end."""
+
+
+def whose(
+    readings: Iterable[PairedReading], reference: str | None = None, papers: Papers | None = None
+) -> ErrorSources:
     """Say whose error it is at both ends; `reference` is the observer whose bias is called 0.
+
+    `papers` helps to tell gauges from observers and changes nothing else.
 
     Raises AgreementError for a repeated (measurement, observer), an unknown reference, or too few
     measurements read by two observers.
@@ -127,20 +135,24 @@ def whose(readings: Iterable[PairedReading], reference: str | None = None) -> Er
         raise AgreementError("a measurement and observer stand twice: one reading an observer for each measurement")
     if reference is not None and all(row.observer != reference for row in rows):
         raise AgreementError(f"the reference {shown(reference)} has no readings")
-    systolic = end_errors(rows, "systolic", reference)
+    systolic = end_errors(rows, "systolic", reference, papers)
     try:
-        diastolic = end_errors(rows, "diastolic", reference)
+        diastolic = end_errors(rows, "diastolic", reference, papers)
     except AgreementError:
         diastolic = None
     return ErrorSources(systolic, diastolic)
 
 
-def end_errors(rows: Sequence[PairedReading], end: End, reference: str | None = None) -> EndErrors:
+def end_errors(
+    rows: Sequence[PairedReading], end: End, reference: str | None = None, papers: Papers | None = None
+) -> EndErrors:
     """Say whose error it is at one end. Raises AgreementError where too few measurements were read by two."""
-    return _told(fit_end(rows, end), end, reference, sum(value_of(row, end) is not None for row in rows))
+    found = fit_end(rows, end)
+    watch = gauge_watch(found, (papers or {}).get(end))
+    return _told(found, end, reference, sum(value_of(row, end) is not None for row in rows), watch)
 
 
-def _told(found: FittedEnd, end: End, reference: str | None, readings: int) -> EndErrors:
+def _told(found: FittedEnd, end: End, reference: str | None, readings: int, watch: GaugeWatch) -> EndErrors:
     """Say in figures what a fit shows of `readings` readings."""
     layout = found.layout
     groups = _alike(layout.blind[: layout.observers])
@@ -161,7 +173,7 @@ def _told(found: FittedEnd, end: End, reference: str | None, readings: int) -> E
         _gauges(found, gauge_groups),
         found.outlying,
         _untold(found, groups, met, chains, gauge_groups, sides),
-        gauge_watch(found),
+        watch,
     )
 
 

@@ -10,11 +10,21 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
-from hushpoint.agreement import WITHIN_MMHG, Agreement, Differences, InFull, ObserverDigits, agree, digits_by_observer
+from hushpoint.agreement import (
+    WITHIN_MMHG,
+    Agreement,
+    Differences,
+    InFull,
+    ObserverDigits,
+    PairedReading,
+    agree,
+    digits_by_observer,
+)
 from hushpoint.agreement.differences import shown
 from hushpoint.cli.tables import result_console, result_table
 from hushpoint.desk.agreeing import agreement_in_full, in_full_lines, json_in_full, p_words
-from hushpoint.desk.readings_csv import read_readings_file
+from hushpoint.desk.csv_file import bytes_of
+from hushpoint.desk.readings_csv import bad_rows, read_readings_file, sound_readings
 from hushpoint.errors import BadInputError
 from hushpoint.measure import decimal_words
 
@@ -30,10 +40,23 @@ WIDEST_PAIR = 12
 """Wider names would push numbers off a terminal of 80 columns."""
 
 
-def agree_file(readings: Path, *, reference: str | None, as_json: bool, picture: Path | None) -> None:
+def readings_in(path: Path, *, skip_bad_rows: bool, timed: bool = False) -> tuple[PairedReading, ...]:
+    """The readings of a file; with `skip_bad_rows` bad ones are left out and told. Raises BadInputError."""
+    if not skip_bad_rows:
+        return read_readings_file(path, timed=timed)
+    found = sound_readings(bytes_of(path), path.name, timed=timed)
+    if found.left_out:
+        count = len(found.left_out)
+        print(f"left out {count} bad row{'s' * (count > 1)}: {bad_rows(found.left_out)}", file=sys.stderr)  # noqa: T201
+    return found.heard()
+
+
+def agree_file(
+    readings: Path, *, reference: str | None, as_json: bool, picture: Path | None, skip_bad_rows: bool = False
+) -> None:
     """Print how far observers agree, drawing it where asked. Raises BadInputError before anything is written."""
     form = None if picture is None else _picture_form(picture)
-    rows = read_readings_file(readings)
+    rows = readings_in(readings, skip_bad_rows=skip_bad_rows)
     try:
         agreement = agree(rows, reference)
     except BadInputError as refusal:
@@ -50,9 +73,9 @@ def agree_file(readings: Path, *, reference: str | None, as_json: bool, picture:
         result_console().print(CAUTION, markup=False)
 
 
-def digits_file(readings: Path, *, as_json: bool) -> None:
+def digits_file(readings: Path, *, as_json: bool, skip_bad_rows: bool = False) -> None:
     """Print each observer's last digits. Raises BadInputError."""
-    rows = read_readings_file(readings)
+    rows = readings_in(readings, skip_bad_rows=skip_bad_rows)
     found = digits_by_observer(rows)
     if as_json:
         _print_json({"observers": [one.as_json() for one in found]})

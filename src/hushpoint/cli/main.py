@@ -28,6 +28,7 @@ DataDir = Annotated[Path | None, typer.Option("--data", help="Folder of the ledg
 NamesFile = Annotated[
     Path | None, typer.Option("--passphrase-file", help="File with the passphrase of encrypted names, one line.")
 ]
+SkipBadRows = Annotated[bool, typer.Option("--skip-bad-rows", help="Leave bad rows out, naming them, and go on.")]
 AsJson = Annotated[bool, typer.Option("--json", help="Print stable, documented JSON.")]
 
 
@@ -83,22 +84,24 @@ def agree(
     reference: Annotated[str | None, typer.Option(help="Compare every observer with this one.")] = None,
     json: AsJson = False,
     picture: Annotated[Path | None, typer.Option(help="Also draw the differences, as PNG or SVG.")] = None,
+    skip_bad_rows: SkipBadRows = False,
 ) -> None:
     """Say how far observers agree: bias, limits of agreement, shares within 2, 4, 5, 10 and 15 mmHg."""
     from hushpoint.cli.agree import agree_file
 
-    agree_file(readings, reference=reference, as_json=json, picture=picture)
+    agree_file(readings, reference=reference, as_json=json, picture=picture, skip_bad_rows=skip_bad_rows)
 
 
 @app.command()
 def digits(
     readings: Annotated[Path, typer.Argument(help="CSV: measurement,observer,systolic,diastolic.")],
     json: AsJson = False,
+    skip_bad_rows: SkipBadRows = False,
 ) -> None:
     """Count last digits by observer and say whether zeros stand out."""
     from hushpoint.cli.agree import digits_file
 
-    digits_file(readings, as_json=json)
+    digits_file(readings, as_json=json, skip_bad_rows=skip_bad_rows)
 
 
 @app.command()
@@ -106,11 +109,12 @@ def whose(
     readings: Annotated[Path, typer.Argument(help="CSV: measurement,observer,systolic,diastolic[,client,gauge,at].")],
     reference: Annotated[str | None, typer.Option(help="The observer whose bias is called 0.")] = None,
     json: AsJson = False,
+    skip_bad_rows: SkipBadRows = False,
 ) -> None:
     """Say whose error it is: every observer's own bias and spread, every gauge's bias, from all readings at once."""
     from hushpoint.cli.whose import whose_file
 
-    whose_file(readings, reference=reference, as_json_text=json)
+    whose_file(readings, reference=reference, as_json_text=json, skip_bad_rows=skip_bad_rows)
 
 
 @app.command()

@@ -7,16 +7,16 @@ from pathlib import Path
 
 from hushpoint.agreement import EndErrors, whose
 from hushpoint.agreement.differences import shown
+from hushpoint.cli.agree import readings_in
 from hushpoint.cli.tables import result_console, result_table
-from hushpoint.desk.readings_csv import read_readings_file
 from hushpoint.desk.whose import CAUTION, NO_GAUGE, as_json, sentences
 from hushpoint.errors import BadInputError
 from hushpoint.measure import decimal_words
 
 
-def whose_file(readings: Path, *, reference: str | None, as_json_text: bool) -> None:
+def whose_file(readings: Path, *, reference: str | None, as_json_text: bool, skip_bad_rows: bool = False) -> None:
     """Print each observer's bias and spread and each gauge's bias. Raises BadInputError."""
-    rows = read_readings_file(readings, timed=True)
+    rows = readings_in(readings, skip_bad_rows=skip_bad_rows, timed=True)
     try:
         found = whose(rows, reference)
     except BadInputError as refusal:

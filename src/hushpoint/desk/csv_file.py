@@ -70,12 +70,17 @@ def _size(largest_bytes: int) -> str:
 
 
 def table_of(
-    data: bytes, name: str, required: Sequence[str], once: Sequence[str] = ()
+    data: bytes,
+    name: str,
+    required: Sequence[str],
+    once: Sequence[str] = (),
+    ragged: dict[int, str] | None = None,
 ) -> Iterator[tuple[int, dict[str, str]]]:
     """(line the row begins on, cells by column) of each row that is not blank, the header being line 1.
 
     The header, in any order and case, must hold `required` once each, and `once` at most once. `name` is for
-    messages, as `told_name` gives it. Raises CsvFileError.
+    messages, as `told_name` gives it. Rows with more or fewer fields than the header are refused, or where `ragged` is
+    given passed over and told there by line. Raises CsvFileError.
     """
     rows = _rows(_text(data, name), name)
     header_line, header = next(rows, (1, []))
@@ -91,7 +96,11 @@ def table_of(
         raise CsvFileError(f"{name}, row {header_line}: column {twice[0]} stands twice; once is allowed")
     for line, cells in rows:
         if len(cells) != len(columns):
-            raise CsvFileError(f"{name}, row {line}: {len(cells)} fields where the header has {len(columns)}")
+            problem = f"{len(cells)} fields where the header has {len(columns)}"
+            if ragged is None:
+                raise CsvFileError(f"{name}, row {line}: {problem}")
+            ragged[line] = problem
+            continue
         yield line, dict(zip(columns, cells, strict=True))
 
 

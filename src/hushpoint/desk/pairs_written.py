@@ -108,12 +108,15 @@ def pairs_in(data: bytes, name: str, known: Known, room: str, stored: pairs.Book
     name = told_name(name)
     header = data.split(b"\n", 1)[0].lower()
     tidy = b"observer" in header
-    rows = list(table_of(data, name, TIDY if tidy else WIDE, once=OPTIONAL))
-    if not rows:
+    ragged: dict[int, str] = {}
+    rows = list(table_of(data, name, TIDY if tidy else WIDE, once=OPTIONAL, ragged=ragged))
+    if not rows and not ragged:
         raise CsvFileError(f"{name}: no rows under the header; at least 1 is needed")
     if len(rows) > MOST_ROWS:
         raise CsvFileError(f"{name}: {len(rows)} rows; at most {MOST_ROWS} are taken in at once")
     found = _tidy(rows, known) if tidy else [_wide(line, cells, known) for line, cells in rows]
+    found += [FilePair(line, "", pairs.Opening("", via="import"), problem=told) for line, told in ragged.items()]
+    found.sort(key=lambda one: one.line)
     digest = hashlib.sha256(data).hexdigest()[:20]
     alike = {
         _likeness(one.opening, one.learner.written, one.reference.written): one.number for one in stored.pairs.values()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -13,6 +14,8 @@ from hushpoint.measure.reading import HIGHEST_MMHG, LOWEST_MMHG
 
 REQUIRED = ("measurement", "observer", "systolic", "diastolic")
 LONGEST_NAME = 80
+MOST_TOLD = 20
+"""Bad rows named in one answer."""
 LEGAL = f"a number from {LOWEST_MMHG} to {HIGHEST_MMHG} is needed"
 
 
@@ -31,6 +34,18 @@ class Unheard:
         return
 
 
+@dataclass(frozen=True, slots=True)
+class ReadingsFile:
+    """The readings of a file, and what is wrong with the rows left out, one line each."""
+
+    readings: tuple[PairedReading | Unheard, ...]
+    left_out: tuple[str, ...]
+
+    def heard(self) -> tuple[PairedReading, ...]:
+        """Those with a systolic."""
+        return tuple(one for one in self.readings if isinstance(one, PairedReading))
+
+
 def read_readings_file(path: Path, *, timed: bool = False) -> tuple[PairedReading, ...]:
     """The readings in a file on disk. Raises CsvFileError."""
     return parse_readings(bytes_of(path), path.name, timed=timed)
@@ -38,7 +53,7 @@ def read_readings_file(path: Path, *, timed: bool = False) -> tuple[PairedReadin
 
 def read_answers_file(path: Path) -> tuple[PairedReading | Unheard, ...]:
     """The readings in a file on disk, an empty systolic meaning that none was heard. Raises CsvFileError."""
-    return _rows(bytes_of(path), told_name(path.name), unheard=True)
+    return _whole(sound_readings(bytes_of(path), path.name, unheard=True), path.name).readings
 
 
 def parse_readings(data: bytes, name: str, *, timed: bool = False) -> tuple[PairedReading, ...]:
@@ -46,31 +61,51 @@ def parse_readings(data: bytes, name: str, *, timed: bool = False) -> tuple[Pair
 
     Values are finite numbers from 0 to 300 mmHg, systolic above 0. Other columns are ignored.
     `name` is for messages. Times are looked at only where `timed`. Row numbers are lines of the file, the header being
-    1. Raises CsvFileError.
+    1. Raises CsvFileError, one line, with every bad row up to MOST_TOLD.
     """
-    rows = _rows(data, told_name(name), timed=timed)
-    return tuple(one for one in rows if isinstance(one, PairedReading))
+    return _whole(sound_readings(data, name, timed=timed), name).heard()
 
 
-def _rows(data: bytes, name: str, *, timed: bool = False, unheard: bool = False) -> tuple[PairedReading | Unheard, ...]:
-    rows = table_of(data, name, REQUIRED, once=("client", "gauge", "at"))
+def sound_readings(data: bytes, name: str, *, timed: bool = False, unheard: bool = False) -> ReadingsFile:
+    """The rows of a file that can be read, and what is wrong with the others. Raises CsvFileError where none can."""
+    name = told_name(name)
+    bad: dict[int, str] = {}
     readings: list[PairedReading | Unheard] = []
     first_line: dict[tuple[str, str], int] = {}
-    for line, cells in rows:
-        where = f"{name}, row {line}"
-        reading = _unheard(cells, where) if unheard and not cells["systolic"].strip() else _reading(cells, where)
-        if timed and isinstance(reading, PairedReading) and reading.at:
-            _refuse_no_time(reading.at, f"{where}, column at")
-        earlier = first_line.setdefault((reading.measurement, reading.observer), line)
-        if earlier != line:
-            raise CsvFileError(
-                f"{where}: the same measurement and observer as row {earlier}; "
-                "one row for each observer of a measurement is allowed"
-            )
-        readings.append(reading)
+    for line, cells in table_of(data, name, REQUIRED, once=("client", "gauge", "at"), ragged=bad):
+        where = f"row {line}"
+        try:
+            reading = _unheard(cells, where) if unheard and not cells["systolic"].strip() else _reading(cells, where)
+            if timed and isinstance(reading, PairedReading) and reading.at:
+                _refuse_no_time(reading.at, f"{where}, column at")
+            earlier = first_line.setdefault((reading.measurement, reading.observer), line)
+            if earlier != line:
+                raise CsvFileError(
+                    f"{where}: the same measurement and observer as row {earlier}; "
+                    "one row for each observer of a measurement is allowed"
+                )
+        except CsvFileError as refusal:
+            bad[line] = str(refusal)
+        else:
+            readings.append(reading)
+    left_out = tuple(bad[line] if bad[line].startswith("row ") else f"row {line}: {bad[line]}" for line in sorted(bad))
+    if not readings and left_out:
+        raise CsvFileError(f"{name}, {bad_rows(left_out)}")
     if not readings:
         raise CsvFileError(f"{name}: no readings under the header; at least 1 row is needed")
-    return tuple(readings)
+    return ReadingsFile(tuple(readings), left_out)
+
+
+def _whole(found: ReadingsFile, name: str) -> ReadingsFile:
+    if found.left_out:
+        raise CsvFileError(f"{told_name(name)}, {bad_rows(found.left_out)}")
+    return found
+
+
+def bad_rows(told: Sequence[str]) -> str:
+    """What is wrong with a file's rows, in one line."""
+    more = len(told) - MOST_TOLD
+    return " | ".join(told[:MOST_TOLD]) + (f" | and {more} more bad row{'s' * (more > 1)}" if more > 0 else "")
 
 
 def _unheard(cells: dict[str, str], where: str) -> Unheard:

@@ -8,7 +8,7 @@ import time
 from collections import OrderedDict
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
-from typing import Any
+from typing import Any, Literal
 
 from hushpoint.agreement import (
     AgreementError,
@@ -18,6 +18,7 @@ from hushpoint.agreement import (
     ObserverDigits,
     Outlying,
     PairedReading,
+    Papers,
     Untold,
     digits_by_observer,
     whose,
@@ -38,16 +39,27 @@ MOST_CLASSES = 12
 MOST_NAMES = 8
 NO_GAUGE = "(gauge not told)"
 MOST_KEPT = 32
-_KINDS = (Kind.READING_TAKEN, Kind.READING_AMENDED, Kind.PAIR_CANCELLED, Kind.PERSON_ERASED)
+_KINDS = (
+    Kind.READING_TAKEN,
+    Kind.READING_AMENDED,
+    Kind.PAIR_CANCELLED,
+    Kind.PAPER_MARKED,
+    Kind.PERSON_ERASED,
+)
+ENDS: tuple[Literal["systolic", "diastolic"], ...] = ("systolic", "diastolic")
 
 
 @dataclasses.dataclass(slots=True)
 class _Room:
-    """A class's live readings by journal row, as first written and as they stand, and the pairs set aside."""
+    """A class's live readings by journal row, as first written and as they stand, and the pairs set aside.
+
+    `papers` holds each learner's errors on listening papers [mmHg], by end.
+    """
 
     first: dict[int, live.LiveReading] = dataclasses.field(default_factory=dict)
     now: dict[int, live.LiveReading] = dataclasses.field(default_factory=dict)
     aside: set[str] = dataclasses.field(default_factory=set)
+    papers: dict[str, dict[str, list[float]]] = dataclasses.field(default_factory=dict)
     changed: int = 0
 
 
@@ -73,6 +85,7 @@ class _View:
     changed: int
     readings: tuple[live.LiveReading, ...]
     observers: Mapping[str, str]
+    papers: Papers
 
 
 @dataclasses.dataclass(frozen=True, slots=True)
@@ -187,7 +200,8 @@ class ClassReadings:
             if kept is not None and kept.changed == view.changed:
                 return kept
             try:
-                result = _Result(view.changed, whose((_paired(one) for one in view.readings), reference), "")
+                found = whose((_paired(one) for one in view.readings), reference, view.papers)
+                result = _Result(view.changed, found, "")
             except AgreementError as too_few:
                 result = _Result(view.changed, None, str(too_few))
             with self._lock:
@@ -211,7 +225,10 @@ class ClassReadings:
                     for one in kept.now.values()
                     if one.systolic_mmhg is not None and (not kept.aside or _pair_of(one.measurement) not in kept.aside)
                 )
-                view = _View(changed, readings, {one.observer: one.room for one in reversed(readings)})
+                papers = {
+                    end: {who: errors[end] for kept in rooms for who, errors in kept.papers.items()} for end in ENDS
+                }
+                view = _View(changed, readings, {one.observer: one.room for one in reversed(readings)}, papers)
                 self._views[room] = view
             return view
 
@@ -234,6 +251,7 @@ class ClassReadings:
                     gone = [seq for seq, one in kept.now.items() if one.who == row.who]
                     for seq in gone:
                         del kept.first[seq], kept.now[seq]
+                    if kept.papers.pop(row.who, None) or gone:
                         kept.changed = row.seq
             elif row.body is not None:
                 self._take_one(row)
@@ -245,6 +263,9 @@ class ClassReadings:
             (kept.aside.add if body["cancelled"] else kept.aside.discard)(body["pair"])
         elif row.kind is Kind.READING_TAKEN and body["via"] != "visit":
             kept.first[row.seq] = kept.now[row.seq] = live.reading_of(row)
+        elif row.kind is Kind.PAPER_MARKED:
+            before = kept.papers.get(row.who, {})
+            kept.papers[row.who] = {end: [*before.get(end, ()), *_paper_errors(body["lines"], end)] for end in ENDS}
         elif row.kind is Kind.READING_AMENDED and body["row"] in kept.now:
             kept.now[body["row"]] = live.amended(kept.now[body["row"]], body)
         else:
@@ -290,6 +311,12 @@ class SchoolReadings:
         """Finish what is in hand and begin nothing more."""
         for one in (self._all, *self._classes.values()):
             one.stop()
+
+
+def _paper_errors(lines: Iterable[Mapping[str, Any]], end: str) -> list[float]:
+    """Written minus key [mmHg] of every answer of a paper that has both."""
+    both = ((line[end], line[f"{end}_key"]) for line in lines)
+    return [float(written - key) for written, key in both if written is not None and key is not None]
 
 
 def _done(future: Future[object], wait_s: float) -> bool:
