@@ -53,13 +53,13 @@ ENDS: tuple[Literal["systolic", "diastolic"], ...] = ("systolic", "diastolic")
 class _Room:
     """A class's live readings by journal row, as first written and as they stand, and the pairs set aside.
 
-    `papers` holds each learner's errors on listening papers [mmHg], by end.
+    `papers` holds each learner's errors on listening papers [mmHg], by journal row and end.
     """
 
     first: dict[int, live.LiveReading] = dataclasses.field(default_factory=dict)
     now: dict[int, live.LiveReading] = dataclasses.field(default_factory=dict)
     aside: set[str] = dataclasses.field(default_factory=set)
-    papers: dict[str, dict[str, list[float]]] = dataclasses.field(default_factory=dict)
+    papers: dict[str, dict[int, dict[str, list[float]]]] = dataclasses.field(default_factory=dict)
     changed: int = 0
 
 
@@ -226,7 +226,12 @@ class ClassReadings:
                     if one.systolic_mmhg is not None and (not kept.aside or _pair_of(one.measurement) not in kept.aside)
                 )
                 papers = {
-                    end: {who: errors[end] for kept in rooms for who, errors in kept.papers.items()} for end in ENDS
+                    end: {
+                        who: [error for errors in marked.values() for error in errors[end]]
+                        for kept in rooms
+                        for who, marked in kept.papers.items()
+                    }
+                    for end in ENDS
                 }
                 view = _View(changed, readings, {one.observer: one.room for one in reversed(readings)}, papers)
                 self._views[room] = view
@@ -264,8 +269,8 @@ class ClassReadings:
         elif row.kind is Kind.READING_TAKEN and body["via"] != "visit":
             kept.first[row.seq] = kept.now[row.seq] = live.reading_of(row)
         elif row.kind is Kind.PAPER_MARKED:
-            before = kept.papers.get(row.who, {})
-            kept.papers[row.who] = {end: [*before.get(end, ()), *_paper_errors(body["lines"], end)] for end in ENDS}
+            errors = {end: _paper_errors(body["lines"], end) for end in ENDS}
+            kept.papers.setdefault(row.who, {})[row.seq] = errors
         elif row.kind is Kind.READING_AMENDED and body["row"] in kept.now:
             kept.now[body["row"]] = live.amended(kept.now[body["row"]], body)
         else:
