@@ -269,7 +269,7 @@ class ClassReadings:
         elif row.kind is Kind.READING_TAKEN and body["via"] != "visit":
             kept.first[row.seq] = kept.now[row.seq] = live.reading_of(row)
         elif row.kind is Kind.PAPER_MARKED:
-            errors = {end: _paper_errors(body["lines"], end) for end in ENDS}
+            errors: dict[str, list[float]] = {end: _paper_errors(body["lines"], end) for end in ENDS}
             kept.papers.setdefault(row.who, {})[row.seq] = errors
         elif row.kind is Kind.READING_AMENDED and body["row"] in kept.now:
             kept.now[body["row"]] = live.amended(kept.now[body["row"]], body)
