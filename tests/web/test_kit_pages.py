@@ -17,7 +17,7 @@ from starlette.testclient import TestClient
 from hushpoint.desk import classes, kit
 from hushpoint.ledger.memory import MemoryLedger
 from hushpoint.ledger.records import Kind
-from hushpoint.web.context import context_of, reader_of
+from hushpoint.web.context import context_of
 from hushpoint.web.forms import form_of
 from hushpoint.web.kit_pick import come_back, kit_choice, kit_choices, remember
 from hushpoint.wiring import Settings, build
@@ -46,7 +46,7 @@ class Bench:
 async def reading_page(request: Request) -> Response:
     """A page that takes a reading, as pairs and visits do: draws the picker, reads it back, remembers."""
     if request.method == "GET":
-        drawn = context_of(request).draw("kit_pick.html", {"kit": await kit_choices(request)}, reader_of(request))
+        drawn = context_of(request).draw("kit_pick.html", {"kit": await kit_choices(request)}, request)
         return come_back(request, HTMLResponse(drawn))
     chosen = await kit_choice(request, (await form_of(request)).texts)
     answer = JSONResponse(chosen)

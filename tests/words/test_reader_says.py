@@ -7,8 +7,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from markupsafe import Markup
 
+from hushpoint.measure import kilopascals
 from hushpoint.words import ENGLISH, chosen, reader
-from hushpoint.words.reader import Reader, kilopascals
+from hushpoint.words.reader import Reader
 from hushpoint.words.sentences import Sentences
 
 GERMAN = reader("de")

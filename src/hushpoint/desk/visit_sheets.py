@@ -12,7 +12,7 @@ from typing import Any, Literal
 
 from hushpoint.desk.csv_file import plain_cell
 from hushpoint.errors import BadInputError
-from hushpoint.measure.shown import whole_mmhg
+from hushpoint.measure.shown import kilopascals, whole_mmhg
 from hushpoint.sheet.pdf import pdf, png_pages
 from hushpoint.visit import Judged, MarkedReading, Refer, Visit
 from hushpoint.visit.gates import words
@@ -20,8 +20,6 @@ from hushpoint.visit.sureness import ASSUMED, mean_arterial_mmhg, sureness
 
 Sheet = Literal["client", "letter", "record"]
 SHEETS: tuple[Sheet, ...] = ("client", "letter", "record")
-KPA_PER_MMHG = 0.133322
-"""The unit's definition."""
 _MARKS = {
     "early": "sooner than the policy's gap",
     "out_of_order": "entered after a later one",
@@ -36,7 +34,7 @@ QUESTION = "Are there any limits to the activity planned, as described above?"
 
 def kpa(mmhg: float) -> str:
     """Write a pressure in kPa with one decimal."""
-    return f"{mmhg * KPA_PER_MMHG:.1f}"
+    return f"{kilopascals(mmhg):.1f}"
 
 
 def chance_words(chance: float) -> str:

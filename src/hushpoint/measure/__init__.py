@@ -1,7 +1,7 @@
 """The shared words: verdicts, what an observer wrote, units and legal ranges. Imports nothing of Hushpoint."""
 
 from hushpoint.measure.reading import NotHeard, Reading, Written
-from hushpoint.measure.shown import decimal_words, stated, truth_words, whole_mmhg
+from hushpoint.measure.shown import decimal_words, kilopascals, stated, truth_words, whole_mmhg
 from hushpoint.measure.verdict import Heard, Withheld
 
 __all__ = [
@@ -11,6 +11,7 @@ __all__ = [
     "Withheld",
     "Written",
     "decimal_words",
+    "kilopascals",
     "stated",
     "truth_words",
     "whole_mmhg",

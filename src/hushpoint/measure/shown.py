@@ -8,6 +8,9 @@ from __future__ import annotations
 
 import math
 
+KPA_PER_MMHG = 0.133322387415
+"""The conventional millimetre of mercury, 133.322387415 Pa (ISO 80000-4; BIPM, SI Brochure, 8th ed., table 8)."""
+
 
 def stated(mmhg: float) -> float:
     """Return a judged pressure to one decimal [mmHg]."""
@@ -32,3 +35,8 @@ def truth_words(mmhg: float) -> str:
     """
     told = stated(mmhg)
     return f"{told:.1f}" if round(told * 10) % 10 == 5 else str(whole_mmhg(told))
+
+
+def kilopascals(mmhg: float) -> float:
+    """Return a pressure to 0.1 kPa [kPa], about one mmHg (0.13 kPa), beside which it is shown and never alone."""
+    return round(mmhg * KPA_PER_MMHG, 1)

@@ -25,7 +25,7 @@ from hushpoint.desk.whose import SchoolReadings
 from hushpoint.errors import HushpointError
 from hushpoint.ledger.records import Ledger
 from hushpoint.ledger.scheduled import state_of
-from hushpoint.measure import whole_mmhg
+from hushpoint.measure import kilopascals, whole_mmhg
 from hushpoint.web import manual_pages, marks
 from hushpoint.web.guesses import Guesses
 from hushpoint.words import LANGUAGES, UNITS, Reader, chosen, reader
@@ -81,6 +81,15 @@ def written(reading: Mapping[str, int | None] | None, say: Callable[[str], str] 
     return text if muffled is None else say("{reading} ({muffled} muffled)").format(reading=text, muffled=muffled)
 
 
+def beside(reading: Mapping[str, int | None] | None, pressures_in: str, comma: Callable[[str], str] = str) -> str:
+    """Return a reading in kPa in brackets where the device asks for it, "" else; what was read stays in mmHg."""
+    ends = [None] * 2 if reading is None else [reading.get(end) for end in ("systolic", "diastolic")]
+    if pressures_in != "kPa" or ends == [None, None]:
+        return ""
+    said = "/".join("\u2013" if one is None else comma(f"{kilopascals(one):.1f}") for one in ends)
+    return f" ({said} kPa)"
+
+
 def sentence(text: str) -> str:
     """Return a text with its first letter large; the rest stays as it is."""
     return text[:1].upper() + text[1:]
@@ -124,9 +133,10 @@ class Context:
         self._signer = URLSafeTimedSerializer(cookie_key, salt="hushpoint-cookie")
         self._templates = {language: _templates(language) for language in LANGUAGES}
 
-    def draw(self, template: str, values: Mapping[str, Any], who_reads: Reader) -> str:
-        """Return a drawn template in the reader's language."""
-        return self._templates[who_reads.language].get_template(template).render(values)
+    def draw(self, template: str, values: Mapping[str, Any], request: Request) -> str:
+        """Return a drawn template in the language and with the unit of whoever asks."""
+        asked = {"language": reader_of(request).language, "pressures_in": unit_of(request)}
+        return self._templates[asked["language"]].get_template(template).render({**asked, **values})
 
     def sign(self, value: Mapping[str, str]) -> str:
         """Return a signed cookie value."""
@@ -160,6 +170,14 @@ def _templates(language: str) -> jinja2.Environment:
     def say(text: str) -> str:
         return reader(language).say(text)
 
+    @jinja2.pass_context
+    def in_kpa(page: jinja2.runtime.Context, reading: Mapping[str, int | None] | None) -> str:
+        return beside(reading, page.get("pressures_in", ""), reader(language).decimals)
+
+    @jinja2.pass_context
+    def with_unit(page: jinja2.runtime.Context, reading: Mapping[str, int | None] | None) -> str:
+        return written(reading, say) + in_kpa(page, reading)
+
     made.globals |= {
         "_": say,
         "_t": lambda text, /, **values: reader(language).markup(text, **values),
@@ -168,7 +186,8 @@ def _templates(language: str) -> jinja2.Environment:
     }
     made.filters |= {
         "signed": partial(signed, say=say),
-        "written": partial(written, say=say),
+        "written": with_unit,
+        "kpa": in_kpa,
         "casefold": str.casefold,
         "sentence": sentence,
     }
@@ -306,10 +325,7 @@ def page(request: Request, template: str, values: Mapping[str, Any] | None = Non
         role = role_of(request)
     except HushpointError:  # the page may be the one that says that the store cannot be used
         role = ""
-    who_reads = reader_of(request)
     known: dict[str, Any] = {
-        "language": who_reads.language,
-        "pressures_in": unit_of(request),
         "habits": {
             "languages": LANGUAGES,
             "units": UNITS,
@@ -327,7 +343,7 @@ def page(request: Request, template: str, values: Mapping[str, Any] | None = Non
         stop = int(at["stop"])
         known["tour"] = {"stop": stop, "of": len(STOPS), "here": request.url.path == at["at"], "is": STOPS[stop - 1]}
     known["places"] = places_of(request.url.path, role, learner=known["learner"] is not None)
-    return HTMLResponse(context.draw(template, {**known, **(values or {})}, who_reads), status_code=status)
+    return HTMLResponse(context.draw(template, {**known, **(values or {})}, request), status_code=status)
 
 
 def backup_trouble(request: Request) -> str:

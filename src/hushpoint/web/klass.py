@@ -24,7 +24,6 @@ from hushpoint.web.context import (
     let_in,
     off_loop,
     page,
-    reader_of,
     role_of,
     safe_next,
 )
@@ -320,9 +319,7 @@ async def _parts(request: Request, code: str, sent: int, template: str) -> Async
     async for state in looking:
         if state.seq > sent:
             values: dict[str, Any] = {"code": code, "lines": state.in_order(), "wall": state.wall()}
-            yield ServerSentEvent(
-                data=context.draw(template, values, reader_of(request)), event="board", id=str(state.seq)
-            )
+            yield ServerSentEvent(data=context.draw(template, values, request), event="board", id=str(state.seq))
             sent = state.seq
 
 

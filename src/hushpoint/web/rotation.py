@@ -15,7 +15,7 @@ from hushpoint.desk.path import local_now
 from hushpoint.errors import BadInputError, NotAllowedError, NotFoundError
 from hushpoint.ledger.records import Ledger, utc_now
 from hushpoint.practice.rotation import LECTURER, Asked, Infeasible, Turn
-from hushpoint.web.context import context_of, is_lecturer, known_learner, lecturer_only, off_loop, page, reader_of
+from hushpoint.web.context import context_of, is_lecturer, known_learner, lecturer_only, off_loop, page
 from hushpoint.web.forms import Form, form_of
 
 DOOR = "/"
@@ -120,7 +120,7 @@ async def own_now(request: Request) -> Response:
     if learner is None or not learner.room:
         raise NotAllowedError("nobody has joined a class on this device")
     values = await _own_values(request, learner.room, learner.who)
-    return HTMLResponse(context_of(request).draw("rotation_own_part.html", values, reader_of(request)))
+    return HTMLResponse(context_of(request).draw("rotation_own_part.html", values, request))
 
 
 def told(turn: Turn, names: Mapping[str, str]) -> dict[str, Any]:
@@ -218,7 +218,7 @@ async def _class_page(
 async def _part(request: Request, template: str) -> Response:
     info = await _info(request)
     return HTMLResponse(
-        context_of(request).draw(template, {"info": info, **await _values(request, info.code)}, reader_of(request))
+        context_of(request).draw(template, {"info": info, **await _values(request, info.code)}, request)
     )
 
 

@@ -18,7 +18,7 @@ from hushpoint.desk import classes, playing, rounds
 from hushpoint.errors import NotAllowedError, NotFoundError
 from hushpoint.ledger.records import Kind
 from hushpoint.practice.sealed import KINDS
-from hushpoint.web.context import Context, Learner, context_of, known_learner, lecturer_only, off_loop, page, reader_of
+from hushpoint.web.context import Context, Learner, context_of, known_learner, lecturer_only, off_loop, page
 from hushpoint.web.forms import form_of, read_json
 from hushpoint.web.live import news_of
 
@@ -211,7 +211,7 @@ async def _drawn_events(request: Request, template: str) -> Response:
             request, lambda: _look(context, info.code), room=info.code, kinds=rounds.ROWS
         )
         async for found, seq in looking:
-            drawn = context.draw(template, await _values(info, found), reader_of(request))
+            drawn = context.draw(template, await _values(info, found), request)
             if drawn != sent and not (first and seen == str(seq)):
                 yield ServerSentEvent(data=drawn, event="board", id=str(seq))
             first, sent = False, drawn

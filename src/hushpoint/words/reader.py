@@ -17,8 +17,6 @@ ENGLISH = "en"
 LANGUAGES: Mapping[str, str] = {ENGLISH: "English", "de": "Deutsch"}
 """Each language by its code (BCP 47), named in itself; each but English has a catalogue in this folder."""
 UNITS: Mapping[str, str] = {"mmHg": "mmHg", "kPa": "mmHg and kPa"}
-KPA_PER_MMHG = 0.133322387415
-"""The conventional millimetre of mercury, 133.322387415 Pa (ISO 80000-4; BIPM, SI Brochure, 8th ed., table 8)."""
 DOMAIN = "hushpoint"
 HERE = Path(__file__).parent
 _GAP = re.compile(r"\{(\w+)\}|<(\w+)>")
@@ -105,8 +103,3 @@ def reader(language: str) -> Reader:
     return Reader(
         language, {str(one.id): str(one.string) for one in known}, {str(o.id): str(o.string) for o in scripts}
     )
-
-
-def kilopascals(mmhg: float) -> float:
-    """Return a pressure to 0.1 kPa [kPa]: the nearest step to one mmHg (0.13 kPa) that keeps neighbours apart."""
-    return round(mmhg * KPA_PER_MMHG, 1)

@@ -2,6 +2,7 @@
 
 import { byId, el, inputById } from "./bench_dom.js";
 import { emergencyHere, showEmergency } from "./visit_emergency.js";
+import { besideKpa } from "./units.js";
 import { Link } from "./visit_link.js";
 import { nextStep } from "./visit_next.js";
 import { showResult } from "./visit_result.js";
@@ -160,7 +161,7 @@ function showTaken(state) {
       const correct = el("button", { type: "button", "data-amend": one.ref, "aria-label": `Correct reading ${place + 1}` }, "Correct");
       return el("tr", {},
         el("td", {}, String(place + 1)),
-        el("td", {}, `${one.systolic ?? "not heard"}/${one.diastolic ?? "not heard"}`),
+        el("td", {}, `${one.systolic ?? "not heard"}/${one.diastolic ?? "not heard"}${besideKpa([one.systolic, one.diastolic])}`),
         el("td", { "data-label": "Arm" }, one.arm),
         el("td", { "data-label": "At" }, new Date(one.at).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit", second: "2-digit" })),
         el("td", { "data-label": "Marks" }, marks.join(", ")),

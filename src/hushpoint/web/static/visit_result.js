@@ -2,6 +2,7 @@
 // not read everything.
 
 import { byId, el, svg } from "./bench_dom.js";
+import { besideKpa } from "./units.js";
 
 /** @typedef {import("./visit_link.js").State} State */
 
@@ -20,7 +21,7 @@ export function showResult(state, fresh) {
   const parts = [el("div", { class: `verdict verdict-${action.verdict}` }, el("b", {}, word(action.verdict)), `${action.when}${action.to ? `, to ${action.to}` : ""}`,
     el("ul", {}, ...action.reasons.map((/** @type {string} */ reason) => el("li", {}, reason))))];
   if (value) {
-    parts.push(el("p", {}, el("span", { class: "number-large" }, `${value.systolic}/${value.diastolic}`), ` mmHg today, resting: ${value.how}. ${word(value.rounding)}.`));
+    parts.push(el("p", {}, el("span", { class: "number-large" }, `${value.systolic}/${value.diastolic}`), ` mmHg${besideKpa([value.systolic, value.diastolic])}`, ` today, resting: ${value.how}. ${word(value.rounding)}.`));
     if (value.doubts.length) parts.push(el("ul", {}, ...value.doubts.map((/** @type {string} */ doubt) => el("li", {}, doubt))));
   }
   if (category) {
