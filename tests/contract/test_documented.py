@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import re
 from pathlib import Path
 
 import pytest
@@ -13,6 +14,7 @@ from hushpoint.cli.main import app as command_line
 from hushpoint.ledger.records import Kind
 from hushpoint.web.app import routes
 from hushpoint.wiring import Settings
+from manual_blocks import DOCS, typed_in
 
 REFERENCE = (Path(__file__).resolve().parents[2] / "docs" / "reference.md").read_text(encoding="utf-8")
 
@@ -27,6 +29,18 @@ def commands_with_options() -> list[str]:
     return sorted(set(typed) - {"--help"})
 
 
+def options_of_commands() -> list[tuple[str, str]]:
+    """Each command with each of its options."""
+    group = typer.main.get_command(command_line)
+    return sorted(
+        (name, option)
+        for name, command in group.commands.items()  # type: ignore[attr-defined]
+        for parameter in command.params
+        for option in parameter.opts
+        if option.startswith("--") and option != "--help"
+    )
+
+
 def paths(table: list[Route | Mount]) -> list[str]:
     """Each route's path as docs write it, converters left out."""
     return sorted({str(route.path_format) for route in table if hasattr(route, "path_format")})
@@ -36,6 +50,23 @@ def paths(table: list[Route | Mount]) -> list[str]:
 def test_every_command_and_option_is_described(typed: str) -> None:
     """A command or option absent from the reference fails here."""
     assert f"`{typed}" in REFERENCE
+
+
+def test_every_option_is_described_for_its_own_command() -> None:
+    """The table of options names, in its second column, every command that takes the option."""
+    told = set()
+    for line in REFERENCE.splitlines():
+        cells = [cell.strip() for cell in line.strip("|").split("|")]
+        if line.startswith("| `--") and len(cells) >= 4:
+            commands = re.findall(r"[a-z][a-z-]*", cells[1])
+            told |= {(command, option) for command in commands for option in re.findall(r"`(--[a-z-]+)`", cells[0])}
+    assert set(options_of_commands()) - told == set()
+
+
+def test_every_command_has_an_example_that_the_tests_run() -> None:
+    """docs/commands.md calls each command once at least."""
+    typed = {one.command for one in typed_in(DOCS / "commands.md")}
+    assert typed == {command for command, _ in options_of_commands()} | typed
 
 
 @pytest.mark.parametrize("path", paths(routes()))

@@ -1,9 +1,8 @@
-"""The library's public surface: what docs/library.md promises is there, typed, and does what the page says."""
+"""The library's public surface: what docs/library.md promises is there and typed; its examples run with the manual."""
 
 from __future__ import annotations
 
 import ast
-import doctest
 import re
 import subprocess
 import sys
@@ -15,14 +14,6 @@ import pytest
 import hushpoint
 
 ROOT = Path(__file__).resolve().parents[2]
-PAGE = ROOT / "docs" / "library.md"
-
-
-def test_every_example_of_the_library_page_runs() -> None:
-    """Each example prints what the page says it prints, and there are some of each room."""
-    found = doctest.testfile(str(PAGE), module_relative=False, optionflags=doctest.ELLIPSIS)
-    assert found.failed == 0
-    assert found.attempted > 25
 
 
 @pytest.mark.parametrize("name", hushpoint.__all__)
