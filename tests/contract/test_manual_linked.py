@@ -21,6 +21,10 @@ READ = [*PAGES, ROOT / "README.md", ROOT / "CHANGELOG.md"]
 CODE = re.compile(r"^```.*?^```|`[^`\n]*`", re.MULTILINE | re.DOTALL)
 LINK = re.compile(r"!?\[[^\]]*\]\(([^()\s]*(?:\([^()\s]*\)[^()\s]*)*)\)")
 MENTION = re.compile(r"\b(docs/[a-z-]+\.md|(?:src|tests|deploy)/[\w/.-]+\.(?:py|csv|json|js|mjs|service))\b")
+SOURCE = re.compile(r"`([a-z_/]+\.(?:py|js|typ))`")
+SOURCES = [
+    f"/{path.relative_to(ROOT)}" for part in ("src", "tests") for path in (ROOT / part).rglob("*.*") if path.is_file()
+]
 
 
 @cache
@@ -66,5 +70,6 @@ def test_no_link_is_dead(page: Path) -> None:
         file = (page.parent / parts.path).resolve() if parts.path else page
         if not file.is_file() or (parts.fragment and parts.fragment not in anchors(file)):
             dead.append(target)
+    dead += [named for named in SOURCE.findall(text) if not any(one.endswith(f"/{named}") for one in SOURCES)]
     dead += [named for named in MENTION.findall(text) if not (ROOT / named).is_file()]
     assert dead == []
