@@ -30,7 +30,7 @@ def test_a_browser_that_asks_for_german_gets_it(laptop: TestClient) -> None:
     page = laptop.get("/").text
     assert '<html lang="de"' in page
     assert "Was haben Sie hier vor?" in page
-    assert 'aria-label="Bereiche"' in page
+    assert 'aria-label="Menü"' in page
     assert "Eine Hilfe für Screening und Unterricht: keine Diagnose." in page
     assert "/static/words.js" in page
 
