@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import csv
+import json
+import math
 from pathlib import Path
 
 import pytest
 
-from hushpoint.agreement import binomial_upper_tail, digits
+from hushpoint.agreement import PairedReading, binomial_upper_tail, digits, digits_by_observer
+from hushpoint.measure.shown import SMALLEST_CHANCE
 
 with (Path(__file__).resolve().parents[1] / "published" / "digits_smallest_zero_counts.csv").open(
     encoding="utf-8", newline=""
@@ -64,3 +67,28 @@ def test_large_counts_stay_exact() -> None:
     upper = binomial_upper_tail(20_100, 100_000, 0.2)
     assert 0.2 < upper < 0.23
     assert binomial_upper_tail(0, 100_000, 0.2) == binomial_upper_tail(1, 100_000, 0.2) == 1.0
+
+
+@pytest.mark.parametrize("n", [30, 300, 3000])
+def test_a_tiny_chance_is_told_to_six_digits_and_never_as_zero(n: int) -> None:
+    """Nothing but zeros: one in five to the power n, by logarithms; beyond what numbers hold a bound, never 0."""
+    found = digits([120.0] * n)
+    exponent = n * math.log10(0.2)
+    assert found.p_zeros is not None
+    assert found.chi_square is not None
+    if n < 400:
+        assert math.log10(found.p_zeros) == pytest.approx(exponent, abs=1e-6)
+        assert float(f"{found.p_zeros:.6g}") == found.p_zeros
+    else:
+        assert found.p_zeros == SMALLEST_CHANCE
+    told = json.loads(json.dumps(found.as_json()))
+    assert told["p_zeros"] > 0
+    assert told["chi_square"]["p"] > 0
+
+
+def test_copied_pairs_and_pile_ups_have_no_chance_of_zero() -> None:
+    """A thousand times 138/88: the chance of copying and of the pile-up under 140 are tiny, not 0."""
+    rows = [PairedReading(f"m{place}", "R", 138.0, 88.0) for place in range(1000)]
+    (found,) = digits_by_observer(rows)
+    assert 0 < found.pairs.p < 1e-200  # type: ignore[operator]
+    assert [0 < one.p < 1e-100 for one in found.systolic.under_limits] == [True]

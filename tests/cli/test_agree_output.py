@@ -84,6 +84,21 @@ def test_digits_table_fits_eighty_columns(
     assert max(len(line) for line in told.splitlines()) <= 80
 
 
+def test_a_tiny_chance_is_never_printed_as_zero(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Two hundred readings of 120/80: JSON tells the chance of 0.2 to the power 200, the table and words a bound."""
+    path = tmp_path / "zeros.csv"
+    path.write_text("measurement,observer,systolic,diastolic\n" + "".join(f"{m},R,120,80\n" for m in range(200)))
+    digits_file(path, as_json=True)
+    (told,) = json.loads(capsys.readouterr().out)["observers"]
+    assert told["systolic"]["p_zeros"] == pytest.approx(0.2**200, rel=1e-5)
+    chances = [*told["systolic"]["under_limits"], *told["diastolic"]["under_limits"], told["pairs"]]
+    assert all(one["p"] > 0 for one in chances)
+    digits_file(path, as_json=False)
+    printed = " ".join(capsys.readouterr().out.split())
+    assert "< 0.001" in printed
+    assert "p below 0.0001" in printed
+
+
 @pytest.mark.parametrize(("name", "start"), [("p.png", b"\x89PNG"), ("p.SVG", b"<?xml")])
 def test_picture_is_the_same_bytes_twice(
     name: str, start: bytes, readings: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]

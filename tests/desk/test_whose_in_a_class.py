@@ -92,7 +92,10 @@ def test_digits_are_those_first_written(ledger: Ledger) -> None:
     live.amend(ledger, rows[0], systolic=122, diastolic=80, by="lecturer", why="slip")
     kept = ClassReadings(ledger)
     assert kept.digits("ABCD", "anna")[0].systolic.counts[0] == 12
-    assert "zeros stand out clearly: 12 of 12 even readings" in digit_lines(kept.digits("ABCD", "anna")[0])[0]
+    line = digit_lines(kept.digits("ABCD", "anna")[0])[0]
+    assert "zeros stand out clearly: 12 of 12 even readings" in line
+    assert "p below 0.0001" in line
+    assert line.endswith("(as many zeros by chance alone: under 1 in 1000)")
     for turn in range(4):
         take(ledger, f"few{turn}", "beth", 120 + 2 * turn)
     assert digit_lines(kept.digits("ABCD", "beth")[0])[0].startswith("systolic: too few to tell")

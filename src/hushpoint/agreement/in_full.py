@@ -24,6 +24,7 @@ from hushpoint.agreement.replicates import (
     replicate_limits,
     trend,
 )
+from hushpoint.measure import stated_chance
 
 _T = TypeVar("_T")
 FORMS = ("one_one", "two_one", "three_one", "one_k", "two_k", "three_k")
@@ -61,7 +62,7 @@ class InFull:
         if self.trend is None:
             return None
         slope, ends, p = self.trend.slope, self.trend.slope_ci, self.trend.p
-        return {"slope": round(slope, DECIMALS), "slope_ci": _rounded(ends), "p": round(p, DECIMALS)}
+        return {"slope": round(slope, DECIMALS), "slope_ci": _rounded(ends), "p": stated_chance(p)}
 
     def exact_json(self) -> list[list[float]] | None:
         """The exact intervals of both limits as JSON, None where there are many pairs or one."""

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from hushpoint.agreement.differences import PairedReading
+from hushpoint.measure import stated_chance
 
 FEWEST = 12
 """Under this many readings the counts tell too little of a habit (our choice; of 12, six zeros stand out)."""
@@ -83,7 +84,7 @@ class ChiSquare:
 
     def as_json(self) -> dict[str, Any]:
         """The object of docs/agreement.md."""
-        return {"value": round(self.value, 6), "degrees": self.degrees, "p": round(self.p, 6)}
+        return {"value": round(self.value, 6), "degrees": self.degrees, "p": stated_chance(self.p)}
 
 
 @dataclass(frozen=True, slots=True)
@@ -182,8 +183,8 @@ def digits(values_mmhg: Iterable[float], limits_mmhg: Sequence[int] = ()) -> Dig
         n,
         tuple(counts),
         round(zeros / even, 6) if even else None,
-        None if p_zeros is None else round(p_zeros, 6),
-        None if p_fives is None else round(p_fives, 6),
+        None if p_zeros is None else stated_chance(p_zeros),
+        None if p_fives is None else stated_chance(p_fives),
         chi_square(counts[0::2] if by_even_marks else counts) if n else None,
         under,
         tuple(flags),
@@ -221,7 +222,7 @@ def same_pairs(rows: Sequence[PairedReading]) -> SamePairs:
             f"pairs the same as the one before {sure}: {same} of {n}, where about 1 in 40 is usual; "
             "write each one as if it were the first"
         )
-    return SamePairs(n, same, None if p is None else round(p, 6), tuple(flags))
+    return SamePairs(n, same, None if p is None else stated_chance(p), tuple(flags))
 
 
 def _under(whole: Sequence[int], limit_mmhg: int) -> UnderLimit | None:
@@ -238,7 +239,7 @@ def _under(whole: Sequence[int], limit_mmhg: int) -> UnderLimit | None:
         return None
     expected = max(UNDER_SHARE, eights / alike) if alike >= FEWEST else UNDER_SHARE
     p = binomial_upper_tail(near[1], sum(near), min(expected, 0.999))
-    return UnderLimit(limit_mmhg, near[1], sum(near), round(p, 6))
+    return UnderLimit(limit_mmhg, near[1], sum(near), stated_chance(p))
 
 
 def _about_limits(under: Sequence[UnderLimit], looked_at: int) -> list[str]:

@@ -40,3 +40,12 @@ def truth_words(mmhg: float) -> str:
 def kilopascals(mmhg: float) -> float:
     """Return a pressure to 0.1 kPa [kPa], about one mmHg (0.13 kPa), beside which it is shown and never alone."""
     return round(mmhg * KPA_PER_MMHG, 1)
+
+
+SMALLEST_CHANCE = 1e-300
+"""What a smaller chance is given as: numbers that computers add up end near 1e-308."""
+
+
+def stated_chance(p: float) -> float:
+    """Return a chance (0 to 1) to six significant digits, never 0: what is smaller is given as `SMALLEST_CHANCE`."""
+    return max(SMALLEST_CHANCE, float(f"{p:.6g}"))
