@@ -92,13 +92,17 @@ def _addresses(school: School) -> Iterator[tuple[str, str]]:
         yield from ((role, path) for role in may)
 
 
+WIDEST = """() => [...document.querySelectorAll("body *")].reduce((one, other) =>
+    other.getBoundingClientRect().right > one.getBoundingClientRect().right ? other : one).outerHTML.slice(0, 200)"""
+
+
 def faults_of(page: Page) -> list[str]:
     """Look at a page by axe, for sideways scrolling, and go through it by Tab."""
     page.evaluate(AXE.read_text(encoding="utf-8"))
     found = page.evaluate("(tags) => axe.run({runOnly: tags})", TAGS)["violations"]
     faults = [f"axe {one['id']}: {one['nodes'][0]['html'][:160]}" for one in found]
     if page.evaluate("document.documentElement.scrollWidth > innerWidth"):
-        faults.append("scrolls sideways")
+        faults.append(f"scrolls sideways: {page.evaluate(WIDEST)}")
     return faults + _by_keyboard(page)
 
 

@@ -37,10 +37,12 @@ class Taps:
 
     def on(self, role: str, name: str) -> None:
         """Tap a link or button by a pattern of its name; the password is typed where it is asked for."""
+        tapped = self.tab.get_by_role(role, name=re.compile(name)).first  # type: ignore[arg-type]
+        expect(tapped).to_be_visible()  # of the page that comes, not of the one that goes
         asked = self.tab.get_by_label("Password")
         if asked.count():
             asked.fill(demo.PASSWORD)
-        self.tab.get_by_role(role, name=re.compile(name)).first.click()  # type: ignore[arg-type]
+        tapped.click()
         self.count += 1
 
 

@@ -227,6 +227,7 @@ def target(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Target]:
         technique_rows.furnish(app, ledger, found.words)
         recordings_rows.furnish(app, ledger, found.words)
         rotation_rows.furnish(app, ledger, found.words)
+        own_data_rows.furnish(app, ledger, found.words)
         found.measurement()
         yield found
 

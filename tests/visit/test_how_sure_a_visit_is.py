@@ -9,10 +9,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from hushpoint.desk.visit_sheets import KPA_PER_MMHG, chance_words
+from hushpoint.desk.visit_sheets import chance_words
 from hushpoint.errors import BadInputError
 from hushpoint.guideline import HYDROSTATIC_MMHG_PER_CM
 from hushpoint.guideline.bands import schemes
+from hushpoint.measure.shown import KPA_PER_MMHG
 from hushpoint.visit.sureness import (
     SYSTOLIC,
     Spread,

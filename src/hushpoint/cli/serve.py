@@ -101,9 +101,10 @@ def serve_app(
         tls=tls,
         https_only=not own_certificate,
     )
+    listener = _taken(settings, tls)  # before anything is made or asked
     passphrase = names_passphrase(folder, database, passphrase_file, codes_only=codes_only)
     settings = replace(settings, passphrase=passphrase, codes_only=codes_only, backup=plan or None, metrics_token=token)
-    _run(settings, said, tls, workers=workers)
+    _run(settings, listener, said, tls, workers=workers)
 
 
 def serve_demo(*, data: Path | None, port: int, class_mode: bool) -> None:
@@ -118,7 +119,7 @@ def serve_demo(*, data: Path | None, port: int, class_mode: bool) -> None:
     # what takes long is made while the first pages are looked at; a daemon, so that leaving waits for nothing: each of
     # its acts is whole in the ledger or not there, and the next start goes on
     filling = threading.Thread(target=_fill_up, args=(folder, code), name="invented", daemon=True)
-    _run(settings, said, beside=filling)
+    _run(settings, _taken(settings), said, beside=filling)
 
 
 def _demo_ready(folder: Path) -> str:
@@ -186,16 +187,21 @@ def _settings(
     )
 
 
+def _taken(settings: Settings, tls: tuple[Path, Path] | None = None) -> socket.socket:
+    """Take the port; raises ServeError, one line, where it or the certificate cannot be used."""
+    if tls:
+        _check_tls(*tls)
+    return _listener(settings.host, settings.port)
+
+
 def _run(
     settings: Settings,
+    listener: socket.socket,
     said: str = "",
     tls: tuple[Path, Path] | None = None,
     beside: threading.Thread | None = None,
     workers: int = 1,
 ) -> None:
-    if tls:
-        _check_tls(*tls)
-    listener = _listener(settings.host, settings.port)
     if workers == 1:
         app = build(settings)
     else:

@@ -30,6 +30,8 @@ from hushpoint.web.context import (
 from hushpoint.web.forms import Form, form_of
 from hushpoint.web.live import news_of
 
+NOTHING_YET = -1
+"""Of the rows that a stream has shown: a class in which nobody is has none, and its board is shown all the same."""
 _HOME = {access.PRACTITIONER: "/client", access.AUDITOR: "/evidence"}
 """Where a role that has no classes begins."""
 
@@ -308,8 +310,9 @@ async def _state(request: Request) -> tuple[classes.ClassInfo, classes.Board]:
 async def _events(request: Request, template: str) -> Response:
     """Stream a drawn part; event ids are the ledger's row numbers."""
     info, state = await _state(request)
-    sent = _seq(request.headers.get("last-event-id") or request.query_params.get("after", "0"))
-    sent = sent if sent <= state.seq else 0  # seen in another ledger: nothing of this one was
+    seen = request.headers.get("last-event-id") or request.query_params.get("after", "")
+    sent = _seq(seen) if seen else NOTHING_YET
+    sent = sent if sent <= state.seq else NOTHING_YET  # seen in another ledger: nothing of this one was
     return EventSourceResponse(_parts(request, info.code, sent, template), ping=15)
 
 
