@@ -47,10 +47,10 @@ hard: setup-dev ## the checks that take longer than a coffee
 	$(BIN)/pytest -m hard
 
 speed: setup-dev ## timings as ratios against a peer in one run, written into the manual
-	$(BIN)/pytest -m speed --told-into docs/speed-measured.md
+	$(BIN)/pytest -m speed --told-into=docs/speed-measured.md
 
 accuracy: setup-dev ## how right the reader and the models are, written into the manual
-	$(BIN)/pytest -m accuracy --told-into docs/accuracy-measured.md
+	$(BIN)/pytest -m accuracy --told-into=docs/accuracy-measured.md
 
 manual: setup-dev ## the manual as a site in build/manual
 	$(BIN)/mkdocs build -q --strict

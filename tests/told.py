@@ -1,4 +1,4 @@
-"""What tests print, written into a page of the manual: `pytest -m speed --told-into docs/speed.md`.
+"""What tests print, written into a page of the manual: `pytest -m speed --told-into=docs/speed.md`.
 
 Only what stands between the two marks of the page is replaced: a heading for each file, and for each test its sentence
 and what it printed. The machine is named, because a time without its machine says nothing.

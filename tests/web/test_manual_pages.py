@@ -12,6 +12,7 @@ import pytest
 from starlette.testclient import TestClient
 
 from hushpoint.ledger.memory import MemoryLedger
+from hushpoint.web.manual_pages import manual_page
 from hushpoint.wiring import Settings, build
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -68,6 +69,14 @@ def test_every_page_is_drawn_and_all_it_leads_to_answers(reader: TestClient) -> 
                 if seen[where] not in (200, 401):
                     wrong.append((path, target))
     assert wrong == []
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_no_list_runs_into_the_paragraph_before_it(name: str) -> None:
+    """A list without an empty line before it would be drawn as one long paragraph."""
+    drawn = re.sub(r"<pre.*?</pre>", "", manual_page(name).html, flags=re.DOTALL)
+    paragraphs = re.findall(r"<p>.*?</p>", drawn, flags=re.DOTALL)
+    assert [one[:100] for one in paragraphs if re.search(r"\n(?:- |\d\. )\S", one)] == []
 
 
 def test_a_mention_of_a_page_is_a_link_and_a_table_tells_its_cells(reader: TestClient) -> None:
