@@ -68,7 +68,10 @@ def test_gauges_off_and_fine_over_whole_terms() -> None:
     three, _ = shares(-3, 150, 12, 43)
     _, false = shares(0, 300, 12, 44)
     _, false_equal = shares(0, 150, 12, 45, fine_sd_mmhg=0)
-    print(f"6 low named by week: {six}; 3 low: {three}; false alarms a gauge and term: {false}, {false_equal}")
+    print("| Gauge | Named by the end of week 1, 2, 3 ... |\n|---|---|")
+    print(f"| 6 low | {' '.join(f'{share:.0%}' for share in six)} |")
+    print(f"| 3 low | {' '.join(f'{share:.0%}' for share in three)} |")
+    print(f"| fine, spread as bought, whole term | {false:.1%} |\n| fine, all alike, whole term | {false_equal:.1%} |")
     assert six[2] >= 0.9
     assert max(false, false_equal, false_beside) < 0.02
 

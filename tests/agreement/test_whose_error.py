@@ -79,7 +79,8 @@ def test_intervals_of_bias_and_spread_cover_the_truth_in_some_classes() -> None:
 def test_intervals_of_bias_cover_the_truth_in_2000_classes(how: dict[str, float]) -> None:
     """Of 2 000 classes the 95 % intervals of bias hold the truth in 93 to 97 %, and so do those of spread."""
     biases, covered, spreads, spreads_covered = coverage(2000, 22, **how)
-    print(f"{how}: bias {covered / biases:.4f} of {biases}, spread {spreads_covered / spreads:.4f} of {spreads}")
+    told = ", ".join(f"{name} {value}" for name, value in how.items()) or "as drawn"
+    print(f"{told}: bias {covered / biases:.4f} of {biases}, spread {spreads_covered / spreads:.4f} of {spreads}")
     assert 0.93 <= covered / biases <= 0.97
     assert 0.93 <= spreads_covered / spreads <= 0.97
 

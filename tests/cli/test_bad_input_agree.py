@@ -60,8 +60,8 @@ def cases() -> dict[str, tuple[bytes, tuple[str, ...]]]:
         kinds[f"fields-{place}"] = table(b"1,J,120,80", row), ("row 3", "fields where the header has 4")
     for place, header in enumerate([
         b"measurement,observer,systolic", b"observer,systolic,diastolic", b"measurement,systolic,diastolic",
-        b"measurement,observer,diastolic", b"a,b,c,d", b"measurement;observer;systolic;diastolic", b"1,J,120,80",
-        b"measurement\tobserver\tsystolic\tdiastolic", b"measurement,observer,sys,dia", b",,,x", b"{}", b"<html>",
+        b"measurement,observer,diastolic", b"a,b,c,d", b"measurement;observer;systolic;dia", b"1,J,120,80",
+        b"measurement\tobserver\tdiastolic", b"measurement,observer,sys,dia", b",,,x", b"{}", b"<html>",
         b"measurement,observer,systolic,diastolic mmHg", b"\x1b]0;x\x07", b"%PDF-1.7", b"x" * 5000,
     ]):  # fmt: skip
         kinds[f"header-{place}"] = table(b"1,J,120,80", header=header + b"\n"), ("row 1", "no column", "header needs")

@@ -179,4 +179,4 @@ def test_many_spoilt_files(kind: str, whole: Path, tmp_path: Path) -> None:
     count = SOUNDS if kind in ("flac", "ogg", "edf", "wfdb", "wav", "pressure") else MANY
     told = list(_all_of(kind, whole, tmp_path, count))
     print(f"{kind}: {len(told)} files, {told.count(2)} refused")
-    assert 2 in told
+    assert (1 if kind == "bundle" else 2) in told  # an altered bundle can be read, and what was altered is named

@@ -56,6 +56,21 @@ def test_a_wfdb_record_holds_both_channels(tmp_path: Path) -> None:
     assert abs(found.pressure.pressure_mmhg[-1] - 60) < 0.1
 
 
+def test_a_wfdb_record_without_descriptions_is_read_by_its_units(tmp_path: Path) -> None:
+    """A description is optional in a WFDB header."""
+    wfdb = pytest.importorskip("wfdb")
+    time = np.arange(0, 10, 1 / 2000)
+    signals = np.column_stack((np.sin(time * 300), np.linspace(160, 60, len(time))))
+    wfdb.wrsamp(
+        "one", fs=2000, units=["mV", "mmHg"], sig_name=["a", "b"], p_signal=signals, fmt=["16", "16"],
+        write_dir=str(tmp_path),
+    )  # fmt: skip
+    header = tmp_path / "one.hea"
+    first, *lines = header.read_text().splitlines()
+    header.write_text("\n".join([first, *(line.rsplit(" ", 1)[0] for line in lines if line)]) + "\n")
+    assert abs(read_recording(header).pressure.pressure_mmhg[0] - 160) < 0.1
+
+
 @pytest.mark.parametrize("kind", [("wav", "PCM_U8"), ("wav", "PCM_24"), ("wav", "PCM_32"), ("wav", "FLOAT"),
                                   ("wav", "DOUBLE"), ("flac", "PCM_24"), ("ogg", "VORBIS")])  # fmt: skip
 def test_every_sample_format_is_read(tmp_path: Path, kind: tuple[str, str]) -> None:

@@ -14,9 +14,10 @@ from hushpoint.errors import BadInputError
 from hushpoint.guideline.tables import TableError
 
 LARGEST_BYTES = 50_000_000
-LONGEST_LINE = 400
+LONGEST_LINE, LONGEST_HEADER = 400, 10_000
 Whole = TypeVar("Whole")
 _NUMBER = re.compile(r"[+-]?[0-9]+(\.[0-9]+)?", re.ASCII)
+_DECIMAL_COMMA = re.compile(r"\s*[+-]?[0-9]+,[0-9]+\s*", re.ASCII)
 _FORMULA = "=+-@\t\r"
 
 
@@ -78,11 +79,14 @@ def table_of(
 ) -> Iterator[tuple[int, dict[str, str]]]:
     """(line the row begins on, cells by column) of each row that is not blank, the header being line 1.
 
-    The header, in any order and case, must hold `required` once each, and `once` at most once. `name` is for
-    messages, as `told_name` gives it. Rows with more or fewer fields than the header are refused, or where `ragged` is
+    The header, in any order and case, must hold `required` once each, and `once` at most once. Cells part at commas;
+    at semicolons or tabs where the header has none of the required columns otherwise, and there a number may have a
+    decimal comma, as spreadsheets write it in languages that do. `name` is for messages, as `told_name` gives it. Rows with more or fewer fields than the header are refused, or where `ragged` is
     given passed over and told there by line. Raises CsvFileError.
     """
-    rows = _rows(_text(data, name), name)
+    text = _text(data, name)
+    mark = _mark_between_cells(text, required)
+    rows = _rows(text, name, mark)
     header_line, header = next(rows, (1, []))
     columns = [column.strip().lower() for column in header]
     missing = [column for column in required if column not in columns]
@@ -101,6 +105,8 @@ def table_of(
                 raise CsvFileError(f"{name}, row {line}: {problem}")
             ragged[line] = problem
             continue
+        if mark != ",":
+            cells = [cell.replace(",", ".") if _DECIMAL_COMMA.fullmatch(cell) else cell for cell in cells]
         yield line, dict(zip(columns, cells, strict=True))
 
 
@@ -137,9 +143,18 @@ def _text(data: bytes, name: str) -> str:
         raise CsvFileError(f"{name}, row {line}: byte 0x{byte:02x} is not UTF-8; save the file as UTF-8") from None
 
 
-def _rows(text: str, name: str) -> Iterator[tuple[int, list[str]]]:
+def _mark_between_cells(text: str, required: Sequence[str]) -> str:
+    """What parts the cells: the comma, unless the header names a required column only at semicolons or tabs."""
+    header = next((line for line in text[:LONGEST_HEADER].splitlines() if line.strip(",;\t ")), "").lower()
+    for mark in ",;\t":
+        if set(required) & {cell.strip().strip('"').strip() for cell in header.split(mark)}:
+            return mark
+    return ","
+
+
+def _rows(text: str, name: str, mark: str) -> Iterator[tuple[int, list[str]]]:
     """(line the row begins on, cells), blank lines left out."""
-    reader = csv.reader(io.StringIO(text, newline=""), strict=True)
+    reader = csv.reader(io.StringIO(text, newline=""), strict=True, delimiter=mark)
     line = 1
     while True:
         try:

@@ -123,7 +123,7 @@ def _wfdb(path: Path) -> Recording:
         record = wfdb.rdrecord(str(path.with_suffix("").resolve()), smooth_frames=False)
         rates = [float(record.fs) * per_frame for per_frame in record.samps_per_frame]
         channels = [
-            _Channel(label, unit, rate, np.asarray(samples, float), float(np.nanmax(np.abs(samples), initial=0)) or 1.0)
+            _Channel(label or "", unit or "", rate, np.asarray(samples, float), float(np.nanmax(np.abs(samples), initial=0)) or 1.0)
             for label, unit, rate, samples in zip(record.sig_name, record.units, rates, record.e_p_signal, strict=True)
         ]
     except Exception:
