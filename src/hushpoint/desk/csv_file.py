@@ -81,8 +81,9 @@ def table_of(
 
     The header, in any order and case, must hold `required` once each, and `once` at most once. Cells part at commas;
     at semicolons or tabs where the header has none of the required columns otherwise, and there a number may have a
-    decimal comma, as spreadsheets write it in languages that do. `name` is for messages, as `told_name` gives it. Rows with more or fewer fields than the header are refused, or where `ragged` is
-    given passed over and told there by line. Raises CsvFileError.
+    decimal comma, as spreadsheets write it in languages that do. `name` is for messages, as `told_name` gives it. Rows
+    with more or fewer fields than the header are refused, or where `ragged` is given passed over and told there by
+    line. Raises CsvFileError.
     """
     text = _text(data, name)
     mark = _mark_between_cells(text, required)
@@ -105,9 +106,11 @@ def table_of(
                 raise CsvFileError(f"{name}, row {line}: {problem}")
             ragged[line] = problem
             continue
-        if mark != ",":
-            cells = [cell.replace(",", ".") if _DECIMAL_COMMA.fullmatch(cell) else cell for cell in cells]
-        yield line, dict(zip(columns, cells, strict=True))
+        yield line, dict(zip(columns, cells if mark == "," else map(_pointed, cells), strict=True))
+
+
+def _pointed(cell: str) -> str:
+    return cell.replace(",", ".") if _DECIMAL_COMMA.fullmatch(cell) else cell
 
 
 def number_in(cell: str, low: float, high: float) -> float | None:

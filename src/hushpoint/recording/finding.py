@@ -122,9 +122,10 @@ def _wfdb(path: Path) -> Recording:
     try:
         record = wfdb.rdrecord(str(path.with_suffix("").resolve()), smooth_frames=False)
         rates = [float(record.fs) * per_frame for per_frame in record.samps_per_frame]
+        named = ((label or "", unit or "") for label, unit in zip(record.sig_name, record.units, strict=True))
         channels = [
-            _Channel(label or "", unit or "", rate, np.asarray(samples, float), float(np.nanmax(np.abs(samples), initial=0)) or 1.0)
-            for label, unit, rate, samples in zip(record.sig_name, record.units, rates, record.e_p_signal, strict=True)
+            _Channel(*words, rate, np.asarray(samples, float), float(np.nanmax(np.abs(samples), initial=0)) or 1.0)
+            for words, rate, samples in zip(named, rates, record.e_p_signal, strict=True)
         ]
     except Exception:
         # whatever a broken file makes the reader trip over, the answer is the same
