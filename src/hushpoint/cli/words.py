@@ -1,7 +1,8 @@
 """`python -m hushpoint.cli.words`: gather every text of the source and bring the catalogues up to date.
 
-Texts come from four places: templates (all of them, web/marks.py), page scripts (`t("…")`), sentences of the Python
-rooms (every text of at least three words that is no docstring), and the tables of the guideline room.
+Texts come from five places: templates (all of them, web/marks.py), page scripts (`t("…")`), layouts of sheets
+(`say("…")`), sentences of the Python rooms (every text of at least three words that is no docstring), and the tables of
+the guideline room.
 """
 
 from __future__ import annotations
@@ -21,19 +22,34 @@ from babel.messages.jslexer import tokenize
 from babel.messages.pofile import read_po, write_po
 from jinja2.ext import babel_extract
 
+from hushpoint.sheet.pdf import LAYOUTS, layout_texts
 from hushpoint.words.reader import ENGLISH, LANGUAGES, catalogue
 from hushpoint.words.sentences import LEAST_WORDS
 from hushpoint.words.values import VALUES
 
 SOURCE = Path(__file__).resolve().parents[1]
-ROOMS = (*("measure", "ear", "agreement", "guideline", "instrument", "practice", "competence", "visit", "desk", "web"),)
+ROOMS = (
+    *(
+        "measure",
+        "ear",
+        "agreement",
+        "guideline",
+        "instrument",
+        "practice",
+        "competence",
+        "visit",
+        "sheet",
+        "desk",
+        "web",
+    ),
+)
 """The rooms whose sentences reach a page."""
 IN_ENGLISH = frozenset(
     {
         *("agreement/reliability.py", "agreement/replicates.py", "competence/curve.py", "competence/odds.py"),
         *("desk/demo.py", "desk/demo_areas.py", "desk/visit_json.py", "guideline/own_policy.py", "guideline/tables.py"),
         *("guideline/preparticipation.py", "instrument/drift.py", "practice/log.py"),
-        *("practice/forms.py", "practice/staircase.py", "visit/sureness.py", "web/guard.py"),
+        *("practice/forms.py", "practice/staircase.py", "sheet/fhir.py", "web/guard.py"),
         *("web/marks.py", "web/metrics.py"),
     }
 )
@@ -67,7 +83,7 @@ _LETTERS = re.compile(r"[a-z]{2}")
 def gathered() -> dict[str, list[tuple[str, int]]]:
     """Return every text with the places it stands in."""
     found: dict[str, list[tuple[str, int]]] = {}
-    for text, path, line in (*_templates(), *_scripts(), *_rooms(), *_tables(), *_values()):
+    for text, path, line in (*_templates(), *_scripts(), *_rooms(), *_layouts(), *_tables(), *_values()):
         found.setdefault(text, []).append((path, line))
     return dict(sorted(found.items(), key=lambda one: (one[1][0], one[0])))
 
@@ -134,6 +150,12 @@ def _rooms() -> Iterator[tuple[str, str, int]]:
                 continue
             for text, line in _sentences(ast.parse(path.read_text(encoding="utf-8"))):
                 yield text, f"{room}/{path.name}", line
+
+
+def _layouts() -> Iterator[tuple[str, str, int]]:
+    for path in sorted(LAYOUTS.glob("*.typ")):
+        for text, line in layout_texts(path.stem):
+            yield text, f"sheet/layouts/{path.name}", line
 
 
 def _tables() -> Iterator[tuple[str, str, int]]:

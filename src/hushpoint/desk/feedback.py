@@ -9,8 +9,9 @@ from hushpoint import __version__
 from hushpoint.agreement import agree
 from hushpoint.desk.evidence import REFERENCE, Evidence
 from hushpoint.desk.judging import CLEARLY_ZERO
+from hushpoint.desk.printed import printed
 from hushpoint.guideline.technique_steps import TechniqueStep
-from hushpoint.sheet.pdf import pdf
+from hushpoint.words import ENGLISH, Reader, reader
 
 FEWEST = 5
 """Below so many pairs nothing is said of a bias (design choice)."""
@@ -28,22 +29,30 @@ class Fix:
 
 
 def feedback_pdf(
-    shown: Evidence, *, name: str, class_name: str, today: date, made_at: datetime, invented: bool
+    shown: Evidence,
+    *,
+    name: str,
+    class_name: str,
+    today: date,
+    made_at: datetime,
+    invented: bool,
+    to: Reader | None = None,
 ) -> bytes:
     """Return the page of the talk as PDF: what to change, why, what next, and room for what was agreed."""
     fix = one_fix(shown)
+    say = (to or reader(ENGLISH)).ours
     values = {
         "name": name,
         "class": class_name,
         "today": today.isoformat(),
-        "rule": f"{shown.rule.name}: {shown.rule.text}",
-        "fix": {"title": fix.title, "seen": fix.seen, "do": fix.do},
+        "rule": f"{say(shown.rule.name)}: {say(shown.rule.text)}",
+        "fix": {"title": say(fix.title), "seen": say(fix.seen), "do": say(fix.do)},
         "reasons": list(shown.reasons),
         "missing": shown.missing[0] if shown.missing else "",
         "version": __version__,
         "invented": invented,
     }
-    return pdf("feedback", values, made_at=made_at)
+    return printed("feedback", values, to=to, made_at=made_at)
 
 
 def one_fix(shown: Evidence) -> Fix:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from datetime import datetime
 
 from hushpoint import __version__
@@ -11,13 +11,14 @@ from hushpoint.desk.gauge_words import check_notes, correction_rows, minus, one_
 from hushpoint.desk.kit import Item, StoredCheck
 from hushpoint.desk.kit_due import Due, State, due_of, told
 from hushpoint.desk.kit_timed import TITLES, StoredTimed
+from hushpoint.desk.printed import printed
 from hushpoint.errors import BadInputError
 from hushpoint.guideline import ArmRange, CuffSize
 from hushpoint.instrument import USE, Direction, GaugeCheck
 from hushpoint.sheet.calendar_file import Day, calendar_file
 from hushpoint.sheet.gauge_picture import gauge_picture
 from hushpoint.sheet.kit_labels import PER_PAGE, Label, labels
-from hushpoint.sheet.pdf import pdf
+from hushpoint.words import ENGLISH, Reader, reader
 
 CAUTION = (
     "An in-house check for teaching and local upkeep, no accredited calibration. Local policy and a calibration "
@@ -34,39 +35,55 @@ def size_label(size: CuffSize) -> str:
     )
 
 
-def label_pages(items: Sequence[Item], *, address: str, used: str, invented: bool, made_at: datetime) -> bytes:
+def label_pages(
+    items: Sequence[Item], *, address: str, used: str, invented: bool, made_at: datetime, to: Reader | None = None
+) -> bytes:
     """Return labels for items as PDF; their pictures open `address`/k/ID. `used` places of the sheet stay empty."""
     text = used.strip() or "0"
     if not (text.isascii() and text.isdigit() and len(text) <= 2 and int(text) < PER_PAGE):
         raise BadInputError(f"labels used already: must be a whole number from 0 to {PER_PAGE - 1}")
     if not items:
         raise BadInputError("labels: the register holds none of these yet; add an item first")
-    found = [Label(each.label, each.type, _measure(each), f"{address}/k/{each.id}") for each in items]
+    say = (to or reader(ENGLISH)).ours
+    found = [Label(each.label, say(each.type), _measure(each, say), f"{address}/k/{each.id}") for each in items]
     values, pictures = labels(found, used=int(text), invented=invented)
-    return pdf("kit_labels", values, made_at=made_at, pictures=pictures)
+    return printed("kit_labels", values, to=to, made_at=made_at, pictures=pictures)
 
 
-def _measure(item: Item) -> str:
+def _measure(item: Item, say: Callable[[str], str]) -> str:
     if item.type == "cuff":
         arms = item.arms
         told_arms = f"arm {arms.from_cm} to {arms.to_cm} cm" if isinstance(arms, ArmRange) else "covers no arm"
-        return f"{told_arms}, {_LATEX[item.latex]}"
-    return f"{item.head} head" if item.type == "stethoscope" else item.serial
+        return f"{say(told_arms)}, {say(_LATEX[item.latex])}"
+    return say(f"{item.head} head") if item.type == "stethoscope" else item.serial
 
 
 def certificate(
-    gauge: Item, stored: StoredCheck, timed: Sequence[StoredTimed], *, months: int, invented: bool
+    gauge: Item,
+    stored: StoredCheck,
+    timed: Sequence[StoredTimed],
+    *,
+    months: int,
+    invented: bool,
+    to: Reader | None = None,
 ) -> bytes:
-    """Return the certificate of one stored check as PDF; the same check gives the same bytes."""
-    values = certificate_values(gauge, stored, timed, months=months, invented=invented)
-    picture = gauge_picture(stored.check, stored.curve(), "svg")
-    return pdf("gauge_certificate", values, made_at=stored.at, pictures={"check.svg": picture})
+    """Return the certificate of one stored check as PDF; the same check gives the same bytes in each language."""
+    values = certificate_values(gauge, stored, timed, months=months, invented=invented, to=to)
+    picture = gauge_picture(stored.check, stored.curve(), "svg", say=(to or reader(ENGLISH)).on_pictures)
+    return printed("gauge_certificate", values, to=to, made_at=stored.at, pictures={"check.svg": picture})
 
 
 def certificate_values(
-    gauge: Item, stored: StoredCheck, timed: Sequence[StoredTimed], *, months: int, invented: bool
+    gauge: Item,
+    stored: StoredCheck,
+    timed: Sequence[StoredTimed],
+    *,
+    months: int,
+    invented: bool,
+    to: Reader | None = None,
 ) -> dict[str, object]:
     """Return what the layout `gauge_certificate` shows."""
+    say = (to or reader(ENGLISH)).ours
     check, rule = stored.check, stored.check.rule
     due = due_of(Item(gauge.id, "gauge", gauge.label, checks=(stored,)), months, stored.at)
     hysteresis, apart = check.hysteresis, "not read"
@@ -74,40 +91,44 @@ def certificate_values(
         gap = signed_decimal(hysteresis.falling_minus_rising_mmhg)
         apart = f"{gap} at {hysteresis.at_mmhg:g}, falling minus rising"
     facts = [
-        ("Gauge", f"{gauge.label}, id {gauge.id}" + (f", serial {gauge.serial}" if gauge.serial else "")),
-        ("Checked", f"{told(stored.at)}, by: {stored.by}, points from: {stored.how}"),
-        ("Reference", f"{stored.reference.name}; certificate: {stored.reference.certificate}"),
+        ("Gauge", f"{gauge.label}, id {gauge.id}" + (f", {say('serial')} {gauge.serial}" if gauge.serial else "")),
+        ("Checked", f"{told(stored.at)}, {say('by:')} {stored.by}, {say('points from:')} {say(stored.how)}"),
+        ("Reference", f"{stored.reference.name}; {say('certificate:')} {stored.reference.certificate}"),
         ("Its certificate error", f"{stored.reference.error_mmhg:g} mmHg"),
-        ("Rule", f"{rule.id} ({rule.name})"),
-        ("Worst", f"{signed_decimal(check.worst.error_mmhg)} at {check.worst.point.reference_mmhg:g}, "
-                  f"going {check.worst.point.direction}"),
-        ("Zero", "not read" if check.zero is None else signed_decimal(check.zero.error_mmhg)),
-        ("Hysteresis", apart),
-        ("Next check due", "none: out of use until it is mended and checked anew" if due.on is None else
-                           f"{due.on.day} {due.on:%b %Y}, {months} months on; at once after a knock"),
+        ("Rule", f"{rule.id} ({say(rule.name)})"),
+        ("Worst", say(f"{signed_decimal(check.worst.error_mmhg)} at {check.worst.point.reference_mmhg:g}, "
+                      f"going {check.worst.point.direction}")),
+        ("Zero", say("not read") if check.zero is None else signed_decimal(check.zero.error_mmhg)),
+        ("Hysteresis", say(apart)),
+        ("Next check due", say("none: out of use until it is mended and checked anew") if due.on is None else
+                           say(f"{due.on.day} {due.on:%b %Y}, {months} months on; at once after a knock")),
     ]  # fmt: skip
     return {
         "label": gauge.label,
         "invented": invented,
-        "foot": f"{gauge.label}, {told(stored.at)}, rule {rule.id}, row {stored.seq}, Hushpoint {__version__}",
-        "verdict": "Within its limits" if stored.passed else "Outside its limits: take it out of use",
+        "foot": say(f"{gauge.label}, {told(stored.at)}, rule {rule.id}, row {stored.seq}, Hushpoint {__version__}"),
+        "verdict": say("Within its limits" if stored.passed else "Outside its limits: take it out of use"),
         "reasons": list(stored.reasons),
-        "facts": [list(row) for row in facts],
-        "rising": _run(check, Direction.UP),
-        "falling": _run(check, Direction.DOWN),
+        "facts": [[say(name), text] for name, text in facts],
+        "rising": _run(check, Direction.UP, say),
+        "falling": _run(check, Direction.DOWN, say),
         "uncertainty": uncertainty(check),
         "correction": [
-            [minus(f"{reading:g}"), one_decimal(to.mmhg), f"{one_decimal(to.low_mmhg)} to {one_decimal(to.high_mmhg)}"]
-            for reading, to in correction_rows(stored.curve())
+            [
+                minus(f"{shows:g}"),
+                one_decimal(true.mmhg),
+                say(f"{one_decimal(true.low_mmhg)} to {one_decimal(true.high_mmhg)}"),
+            ]
+            for shows, true in correction_rows(stored.curve())
         ],
         "use": f"{USE[0].upper()}{USE[1:]}.",
         "limits": [
-            f"{name}: {limit.words()}."
+            f"{say(name)}: {say(limit.words())}."
             for name, limit in (("Error", rule.error), ("Zero", rule.zero), ("Hysteresis", rule.hysteresis))
         ],
         "timed": [
-            f"{TITLES[test.result.what].capitalize()}, {told(datetime.fromisoformat(test.at))}: {test.result.value}, "
-            f"{test.result.verdict}; {test.result.reason}."
+            f"{say(TITLES[test.result.what].capitalize())}, {told(datetime.fromisoformat(test.at))}: "
+            f"{say(test.result.value)}, {say(test.result.verdict)}; {say(test.result.reason)}."
             for test in timed
         ],
         "notes": check_notes(check),
@@ -115,14 +136,14 @@ def certificate_values(
     }
 
 
-def _run(check: GaugeCheck, direction: Direction) -> list[list[str]]:
+def _run(check: GaugeCheck, direction: Direction, say: Callable[[str], str]) -> list[list[str]]:
     return [
         [
             f"{error.point.reference_mmhg:g}",
             minus(f"{error.point.reading_mmhg:g}"),
             signed_decimal(error.error_mmhg),
-            f"{signed_decimal(error.low_mmhg)} to {signed_decimal(error.high_mmhg)}",
-            "within" if error.within else "outside",
+            say(f"{signed_decimal(error.low_mmhg)} to {signed_decimal(error.high_mmhg)}"),
+            say("within" if error.within else "outside"),
         ]
         for error in check.errors
         if error.point.direction is direction
@@ -139,10 +160,16 @@ def uncertainty(check: GaugeCheck) -> str:
     )
 
 
-def due_calendar(found: Sequence[Due], *, made_at: datetime) -> bytes:
+def due_calendar(found: Sequence[Due], *, made_at: datetime, to: Reader | None = None) -> bytes:
     """Return the days on which gauges are due as a calendar file; what is out of use has no day."""
+    say = (to or reader(ENGLISH)).ours
     days = [
-        Day(f"gauge-{due.item.id}", due.on, f"Check gauge {due.item.label}", f"{due.state.words}: {due.why}")
+        Day(
+            f"gauge-{due.item.id}",
+            due.on,
+            say(f"Check gauge {due.item.label}"),
+            f"{say(due.state.words)}: {say(due.why)}",
+        )
         for due in found
         if due.on is not None and due.state is not State.OUT
     ]

@@ -8,6 +8,7 @@ stroke marks where the sounds begin, another where they end. So no dial has to m
 from __future__ import annotations
 
 import io
+import textwrap
 import zipfile
 from collections.abc import Mapping
 from datetime import datetime
@@ -18,10 +19,11 @@ from numpy.typing import NDArray
 
 from hushpoint.arm.playback import Playback
 from hushpoint.desk.papers import Paper, keys_of, measurement_of
+from hushpoint.desk.printed import printed
 from hushpoint.guideline import teaching_policy
 from hushpoint.practice.sealed import Key, Sealed
 from hushpoint.recording import wav_bytes
-from hushpoint.sheet.pdf import pdf
+from hushpoint.words import ENGLISH, Reader, reader
 
 Samples = NDArray[np.float32]
 
@@ -34,7 +36,7 @@ _EARLY = (1980, 1, 1, 0, 0, 0)
 """The same form gives the same bytes: no file of the archive tells when it was made."""
 
 
-def form_zip(paper: Paper, number: int, *, made_at: datetime, invented: bool) -> bytes:
+def form_zip(paper: Paper, number: int, *, made_at: datetime, invented: bool, to: Reader | None = None) -> bytes:
     """Return the sound files and the answer sheet of a form as ZIP: no number and no label of the truth in it."""
     packed = io.BytesIO()
     first = []
@@ -43,9 +45,9 @@ def form_zip(paper: Paper, number: int, *, made_at: datetime, invented: bool) ->
             made, told_mmhg = told_sound(measurement_of(paper, number, place))
             first.append(told_mmhg)
             archive.writestr(zipfile.ZipInfo(f"form-{number}/{place:02}.wav", _EARLY), made, zipfile.ZIP_DEFLATED)
-        sheet = answer_sheet(paper, number, first, made_at=made_at, invented=invented)
+        sheet = answer_sheet(paper, number, first, made_at=made_at, invented=invented, to=to)
         archive.writestr(zipfile.ZipInfo(f"form-{number}/answer-sheet.pdf", _EARLY), sheet)
-        archive.writestr(zipfile.ZipInfo(f"form-{number}/read-me.txt", _EARLY), _READ_ME.format(number=number))
+        archive.writestr(zipfile.ZipInfo(f"form-{number}/read-me.txt", _EARLY), read_me(number, to or reader(ENGLISH)))
     return packed.getvalue()
 
 
@@ -63,22 +65,30 @@ def told_sound(sealed: Sealed) -> tuple[bytes, int]:
     return wav_bytes(np.column_stack((played.samples, right)), played.rate_hz), crossings[0][0]
 
 
-def answer_sheet(paper: Paper, number: int, first_mmhg: list[int], *, made_at: datetime, invented: bool) -> bytes:
+def answer_sheet(
+    paper: Paper,
+    number: int,
+    first_mmhg: list[int],
+    *,
+    made_at: datetime,
+    invented: bool,
+    to: Reader | None = None,
+) -> bytes:
     """Return the answer sheet as PDF: for each measurement the ten of its first beep, a ruler, two fields."""
     values = {
-        **_head(paper, number, made_at, invented),
+        **_head(paper, number, made_at, invented, to),
         "low": RULER_MMHG[0],
         "high": RULER_MMHG[1],
         "rows": [{"place": place, "first": told} for place, told in enumerate(first_mmhg, start=1)],
     }
-    return pdf("paper_answers", values, made_at=made_at)
+    return printed("paper_answers", values, to=to, made_at=made_at)
 
 
-def key_sheet(paper: Paper, number: int, *, made_at: datetime, invented: bool) -> bytes:
+def key_sheet(paper: Paper, number: int, *, made_at: datetime, invented: bool, to: Reader | None = None) -> bytes:
     """Return the key of a form as PDF, marked KEY on every line of its head."""
     keys: list[Key] = list(keys_of(paper, number))
     values = {
-        **_head(paper, number, made_at, invented),
+        **_head(paper, number, made_at, invented, to),
         "rows": [
             [
                 str(place),
@@ -89,18 +99,19 @@ def key_sheet(paper: Paper, number: int, *, made_at: datetime, invented: bool) -
             for place, key in enumerate(keys, start=1)
         ],
     }
-    return pdf("paper_key", values, made_at=made_at)
+    return printed("paper_key", values, to=to, made_at=made_at)
 
 
-def _head(paper: Paper, number: int, made_at: datetime, invented: bool) -> Mapping[str, Any]:
+def _head(paper: Paper, number: int, made_at: datetime, invented: bool, to: Reader | None) -> Mapping[str, Any]:
+    say = (to or reader(ENGLISH)).ours
     rule, policy = paper.rule, teaching_policy(paper.policy_id)
     return {
         "title": paper.title,
         "form": number,
-        "rule": "practice only, no pass rule" if rule is None else f"{rule.name}: {rule.text}",
+        "rule": say("practice only, no pass rule") if rule is None else f"{say(rule.name)}: {say(rule.text)}",
         "source": "" if rule is None else f"{rule.source} ({rule.provenance})",
-        "policy": policy.name,
-        "end_point": "the last sound" if policy.end_point == "last_sound" else "the first silence",
+        "policy": say(policy.name),
+        "end_point": say("the last sound" if policy.end_point == "last_sound" else "the first silence"),
         "made": made_at.strftime("%d %B %Y"),
         "invented": invented,
     }
@@ -123,13 +134,16 @@ def _beep(rate_hz: int) -> Samples:
     return (BEEP_PEAK * rounded * np.sin(2 * np.pi * BEEP_HZ * time)).astype(np.float32)
 
 
-_READ_ME = """Form {number} of a listening paper. Practice people are invented.
+_READ_ME = (
+    "Play the files 01 to 12 in order, each once, over earphones or through good headphones handed round. Loudspeakers "
+    "of laptops and phones lose the muffled sounds: not for this.",
+    "Left channel: what the stethoscope gives. Right channel: a beep whenever the falling cuff passes a multiple of "
+    "ten, two beeps at fifties. The answer sheet says which ten the first beep of each file is.",
+    "The key is not in here. It is opened by itself, on the lecturer's page of the paper.",
+)
 
-Play the files 01 to 12 in order, each once, over earphones or through good headphones handed round. Loudspeakers of
-laptops and phones lose the muffled sounds: not for this.
 
-Left channel: what the stethoscope gives. Right channel: a beep whenever the falling cuff passes a multiple of ten, two
-beeps at fifties. The answer sheet says which ten the first beep of each file is.
-
-The key is not in here. It is opened by itself, on the lecturer's page of the paper.
-"""
+def read_me(number: int, to: Reader) -> str:
+    """Return what lies beside the sound files of a form, to be read before they are played."""
+    said = (f"Form {number} of a listening paper. Practice people are invented.", *_READ_ME)
+    return "".join(f"{textwrap.fill(to.ours(one), 120)}\n\n" for one in said).rstrip("\n") + "\n"

@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
 
 from hushpoint.desk.csv_file import plain_cell
+from hushpoint.desk.printed import printed
 from hushpoint.desk.recall import CAUTIONS, WAYS, ClientChange, Decision, End, Line, Meaning, Recall, Touched
 from hushpoint.errors import BadInputError
 from hushpoint.guideline.clinical_policies import clinical_policy
 from hushpoint.instrument import Corrected, Moved
 from hushpoint.measure import Withheld, whole_mmhg
-from hushpoint.sheet.pdf import pdf
+from hushpoint.words import ENGLISH, Reader, reader
 
 
 def as_json(found: Recall) -> dict[str, Any]:
@@ -173,8 +174,8 @@ def _reach_cells(end: End | None) -> tuple[str, str]:
     return f"{_one(end.reach.low_mmhg):.1f}", f"{_one(end.reach.high_mmhg):.1f}"
 
 
-def _act(meaning: Meaning | None) -> str:
-    return "" if meaning is None else f"{meaning.verdict}, {meaning.when}"
+def _act(meaning: Meaning | None, say: Callable[[str], str] = str) -> str:
+    return "" if meaning is None else f"{say(meaning.verdict)}, {say(meaning.when)}"
 
 
 def value_words(meaning: Meaning | None) -> str:
@@ -182,15 +183,15 @@ def value_words(meaning: Meaning | None) -> str:
     return "" if meaning is None else f"{whole_mmhg(meaning.systolic_mmhg)}/{whole_mmhg(meaning.diastolic_mmhg)}"
 
 
-def category_words(change: ClientChange) -> str:
+def category_words(change: ClientChange, say: Callable[[str], str] = str) -> str:
     """Return the category as written and, where it differs, corrected."""
-    names = [each.category for each in (change.written, change.whole or change.gravest) if each is not None]
+    names = [say(each.category) for each in (change.written, change.whole or change.gravest) if each is not None]
     return " → ".join(dict.fromkeys(names))
 
 
-def action_words(change: ClientChange) -> str:
+def action_words(change: ClientChange, say: Callable[[str], str] = str) -> str:
     """Return what the policy asks for as written and, where it differs, corrected."""
-    acts = [_act(each) for each in (change.written, change.whole or change.gravest) if each is not None]
+    acts = [_act(each, say) for each in (change.written, change.whole or change.gravest) if each is not None]
     return " → ".join(dict.fromkeys(acts))
 
 
@@ -277,38 +278,47 @@ MOST_PRINTED = 1000
 _SUGGESTED = {"recall": "measure again", "annotate": "a note", "stands": "stands", "void": "void"}
 
 
-def worklist_pdf(found: Recall, lines: Sequence[Line], *, part: str, made_at: datetime, invented: bool) -> bytes:
+def worklist_pdf(
+    found: Recall,
+    lines: Sequence[Line],
+    *,
+    part: str,
+    made_at: datetime,
+    invented: bool,
+    to: Reader | None = None,
+) -> bytes:
     """Return some lines of the list as PDF, codes only; raises BadInputError where they are too many to print."""
     if len(lines) > MOST_PRINTED:
         raise BadInputError(
             f"worklist: {len(lines)} lines; at most {MOST_PRINTED} are printed, choose a part of the list"
         )
     window = found.window
+    say = (to or reader(ENGLISH)).ours
     values = {
         "gauge": window.gauge.label,
-        "part": part,
+        "part": say(part),
         "made": day(made_at),
         "failed": day(window.bad.at),
-        "since": "the first one" if window.good is None else f"the last good check on {day(window.good.at)}",
-        "reasons": "; ".join(window.bad.reasons),
+        "since": say("the first one" if window.good is None else f"the last good check on {day(window.good.at)}"),
+        "reasons": "; ".join(map(say, window.bad.reasons)),
         "moved": moved_words(found.moved),
         "basis": basis_words(found),
-        "lines": [_printed(line) for line in lines],
+        "lines": [_printed(line, say) for line in lines],
         "cautions": list(CAUTIONS),
         "invented": invented,
     }
-    return pdf("recall_worklist", values, made_at=made_at)
+    return printed("recall_worklist", values, to=to, made_at=made_at)
 
 
-def _printed(line: Line) -> list[str]:
+def _printed(line: Line, say: Callable[[str], str]) -> list[str]:
     rows, change, decided = shown_rows(line), line.change, line.decided
-    told = _SUGGESTED[line.suggested]
+    told = say(_SUGGESTED[line.suggested])
     if change is not None and change.changes in {"certainly", "perhaps"}:
-        told = f"{told} ({change.changes}): {category_words(change)}; {action_words(change)}"
+        told = f"{told} ({say(change.changes)}): {category_words(change, say)}; {action_words(change, say)}"
     codes = ", ".join(dict.fromkeys(row.code for row in rows))
     return [
         f"{codes}, {line.touched[0].reading.taken_at[:10]}",
         *("\n".join(getattr(row, column) for row in rows) for column in ("written", "slope", "whole", "interval")),
         told,
-        "" if decided is None else f"{decided.decision}, {decided.by}, {decided.at[:10]}",
+        "" if decided is None else f"{say(decided.decision)}, {decided.by}, {decided.at[:10]}",
     ]

@@ -7,16 +7,18 @@ from __future__ import annotations
 
 import csv
 import io
+from collections.abc import Callable
 from datetime import datetime
 from typing import Any, Literal
 
 from hushpoint.desk.csv_file import plain_cell
+from hushpoint.desk.printed import printed
 from hushpoint.errors import BadInputError
 from hushpoint.measure.shown import kilopascals, whole_mmhg
-from hushpoint.sheet.pdf import pdf, png_pages
 from hushpoint.visit import Judged, MarkedReading, Refer, Visit
 from hushpoint.visit.gates import words
 from hushpoint.visit.sureness import ASSUMED, mean_arterial_mmhg, sureness
+from hushpoint.words import ENGLISH, Reader, reader
 
 Sheet = Literal["client", "letter", "record"]
 SHEETS: tuple[Sheet, ...] = ("client", "letter", "record")
@@ -42,8 +44,20 @@ def chance_words(chance: float) -> str:
     return "under 1 %" if chance < 0.01 else "over 99 %" if chance > 0.99 else f"{100 * chance:.0f} %"
 
 
-def sheet_values(visit: Visit, judged: Judged, *, made_at: datetime, invented: bool = False) -> dict[str, Any]:
-    """Return what the layouts of every sheet show, as JSON; `made_at` (with a zone) is when it was printed."""
+def sheet_values(
+    visit: Visit,
+    judged: Judged,
+    *,
+    made_at: datetime,
+    invented: bool = False,
+    to: Reader | None = None,
+    unit: str = "mmHg",
+) -> dict[str, Any]:
+    """Return what the layouts of every sheet show `to` a reader (English where none is told), as JSON.
+
+    `made_at` (with a zone) is when it was printed; with `unit` kPa every reading stands in kPa too.
+    """
+    say = (to or reader(ENGLISH)).ours
     value, action, step = judged.value, judged.action, judged.step
     times = [each.reading.at for each in judged.readings if each.reading.at is not None]
     return {
@@ -53,7 +67,7 @@ def sheet_values(visit: Visit, judged: Judged, *, made_at: datetime, invented: b
         "made": made_at.strftime("%d %B %Y, %H:%M"),
         "invented": invented,
         "policy": {"id": judged.policy.id, "name": judged.policy.name, "dated": judged.policy.dated},
-        "readings": [_row(each) for each in judged.readings],
+        "readings": [_row(each, say, unit) for each in judged.readings],
         "value": None
         if value is None
         else {
@@ -64,47 +78,53 @@ def sheet_values(visit: Visit, judged: Judged, *, made_at: datetime, invented: b
             "complete": value.complete,
             "doubts": list(value.doubts),
         },
-        "category": judged.category or "",
-        "form": judged.form or "",
-        "also": [f"{scheme} {name}" for scheme, name in judged.also],
-        "verdict": action.word,
-        "when": action.when,
-        "to": action.to if isinstance(action, Refer) else "",
-        "advice": _advice(judged),
+        "category": say(judged.category or ""),
+        "form": say(judged.form or ""),
+        "also": [f"{scheme} {say(name)}" for scheme, name in judged.also],
+        "verdict": say(action.word),
+        "when": say(action.when),
+        "to": say(action.to) if isinstance(action, Refer) else "",
+        "advice": say(_advice(judged)),
         "reasons": list(action.reasons),
         "limits": "" if step is None else f"{step.limits} ({judged.policy.id}, {step.words()}; {step.source})",
         "arm_cm": "" if visit.client.arm_cm is None else f"{visit.client.arm_cm:g}",
         "age": "" if visit.client.age is None else f"{visit.client.age:g}",
-        "cuff": visit.cuff or "not told",
-        "gauge": visit.gauge or "not told",
+        "cuff": visit.cuff or say("not told"),
+        "gauge": visit.gauge or say("not told"),
         "performer": visit.performer or "",
-        "position": visit.position or "not told",
-        "pulse": _pulse(visit),
-        "symptoms": "not asked" if visit.symptoms is None else words(visit.symptoms) or "none told",
-        "disease": "not asked"
-        if visit.client.known_disease is None
-        else words(visit.client.known_disease) or "none told",
-        "medicines": ", ".join(visit.client.medicines) or "none told",
-        "effort": _EFFORT[visit.intended],
-        "barred": words(visit.client.barred_arms),
-        "consent": {None: "not told", True: "given", False: "not given"}[visit.consent],
+        "position": say(visit.position or "not told"),
+        "pulse": _pulse(visit, say),
+        "symptoms": _told(visit.symptoms, say),
+        "disease": _told(visit.client.known_disease, say),
+        "medicines": ", ".join(visit.client.medicines) or say("none told"),
+        "effort": say(_EFFORT[visit.intended]),
+        "barred": ", ".join(say(arm) for arm in visit.client.barred_arms),
+        "consent": say({None: "not told", True: "given", False: "not given"}[visit.consent]),
         "next": judged.next.why,
         "cautions": list(judged.cautions),
         "question": QUESTION,
-        "usual": _usual(judged),
+        "usual": _usual(judged, say),
     }
 
 
-def visit_pdf(kind: Sheet, visit: Visit, judged: Judged, *, made_at: datetime, invented: bool = False) -> bytes:
-    """Return a sheet as PDF; the letter needs a verdict to refer or repeat. Raises BadInputError."""
+def visit_pdf(
+    kind: Sheet,
+    visit: Visit,
+    judged: Judged,
+    *,
+    made_at: datetime,
+    invented: bool = False,
+    to: Reader | None = None,
+    unit: str = "mmHg",
+) -> bytes:
+    """Return a sheet as PDF in the language and unit of who reads it; the letter needs a verdict to refer or repeat.
+
+    Raises BadInputError.
+    """
     if kind == "letter" and judged.action.word not in {"refer", "repeat"}:
         raise BadInputError(f"letter: the policy says {judged.action.word}; a letter goes with refer or repeat")
-    return pdf(f"visit_{kind}", sheet_values(visit, judged, made_at=made_at, invented=invented), made_at=made_at)
-
-
-def visit_png(kind: Sheet, visit: Visit, judged: Judged, *, made_at: datetime, invented: bool = False) -> list[bytes]:
-    """Return the pages of a sheet as PNG."""
-    return png_pages(f"visit_{kind}", sheet_values(visit, judged, made_at=made_at, invented=invented))
+    values = sheet_values(visit, judged, made_at=made_at, invented=invented, to=to, unit=unit)
+    return printed(f"visit_{kind}", values, to=to, made_at=made_at)
 
 
 def visit_csv(visit: Visit, judged: Judged) -> str:
@@ -135,22 +155,25 @@ def _end(mmhg: float | None, missing: str = "not heard") -> str:
     return missing if mmhg is None else f"{mmhg:g}"
 
 
-def _row(each: MarkedReading) -> list[str]:
+def _in_kpa(mmhg: float | None, unit: str) -> str:
+    return "" if mmhg is None or unit != "kPa" else f" ({kpa(mmhg)} kPa)"
+
+
+def _row(each: MarkedReading, say: Callable[[str], str], unit: str) -> list[str]:
     reading = each.reading
     at = reading.at.strftime("%H:%M") if reading.at else ""
-    marks = "; ".join(_MARKS[mark] for mark in each.marks)
-    return [
-        str(each.number), at, reading.arm or "", _end(reading.systolic_mmhg), _end(reading.diastolic_mmhg), marks
-    ]  # fmt: skip
+    marks = "; ".join(say(_MARKS[mark]) for mark in each.marks)
+    ends = (say(_end(mmhg)) + _in_kpa(mmhg, unit) for mmhg in (reading.systolic_mmhg, reading.diastolic_mmhg))
+    return [str(each.number), at, say(reading.arm or ""), *ends, marks]
 
 
-def _told(codes: tuple[str, ...] | None) -> str:
-    return "not asked" if codes is None else words(codes) or "none told"
+def _told(codes: tuple[str, ...] | None, say: Callable[[str], str]) -> str:
+    return say("not asked") if codes is None else ", ".join(say(words((one,))) for one in codes) or say("none told")
 
 
-def _pulse(visit: Visit) -> str:
-    rate = "" if visit.pulse.per_min is None else f"{visit.pulse.per_min:g} a minute, "
-    return rate + {None: "regularity not told", True: "regular", False: "irregular"}[visit.pulse.regular]
+def _pulse(visit: Visit, say: Callable[[str], str]) -> str:
+    rate = "" if visit.pulse.per_min is None else f"{say(f'{visit.pulse.per_min:g} a minute')}, "
+    return rate + say({None: "regularity not told", True: "regular", False: "irregular"}[visit.pulse.regular])
 
 
 def _advice(judged: Judged) -> str:
@@ -166,7 +189,7 @@ def _advice(judged: Judged) -> str:
     return f"Under this policy the plan goes ahead: {action.when}."
 
 
-def _usual(judged: Judged) -> dict[str, Any] | None:
+def _usual(judged: Judged, say: Callable[[str], str]) -> dict[str, Any] | None:
     value = judged.value
     if value is None or not value.complete:
         return None
@@ -174,17 +197,17 @@ def _usual(judged: Judged) -> dict[str, Any] | None:
     return {
         "rows": [
             [
-                each.end,
+                say(each.end),
                 f"{each.usual.mean_mmhg:.0f}",
-                "{:.0f} to {:.0f}".format(*each.usual.range_mmhg()),
-                "; ".join(f"above {edge:g}: {chance_words(chance)}" for _, edge, chance in each.above),
+                say("{:.0f} to {:.0f}".format(*each.usual.range_mmhg())),
+                "; ".join(say(f"above {edge:g}: {chance_words(chance)}") for _, edge, chance in each.above),
                 f"{each.usual.sd_mmhg:.1f}",
                 f"{each.sd_one_more_mmhg:.1f}",
                 f"{each.sd_second_visit_mmhg:.1f}",
             ]
             for each in ends
         ],
-        "assumed": "; ".join(f"{what} ({mark.lower()})" for what, _, mark in ASSUMED),
+        "assumed": "; ".join(f"{say(what)} ({say(mark.lower())})" for what, _, mark in ASSUMED),
     }
 
 

@@ -7,7 +7,7 @@ from collections import Counter
 from typing import TYPE_CHECKING, Literal
 
 from hushpoint.agreement import Agreement, Differences
-from hushpoint.sheet.drawing import ONE_AT_A_TIME
+from hushpoint.sheet.drawing import ONE_AT_A_TIME, Say, spoken
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -19,7 +19,7 @@ CAUTION = "Agreement of observers, not a judgement of a person's health. Local r
 INK, ACCENT, PALE = "#1c1c1c", "#0b5c6b", "#d5e3e6"
 
 
-def agreement_picture(agreement: Agreement, form: Literal["png", "svg"]) -> bytes:
+def agreement_picture(agreement: Agreement, form: Literal["png", "svg"], *, say: Say = str) -> bytes:
     """One row a pair, systolic left, diastolic right: differences, bias and limits with their intervals."""
     from matplotlib import rc_context
     from matplotlib.figure import Figure
@@ -35,12 +35,13 @@ def agreement_picture(agreement: Agreement, form: Literal["png", "svg"]) -> byte
             for column, end in enumerate(("systolic", "diastolic")[:columns]):
                 axes = grid[row, column]
                 if end in ends:
-                    _panel(axes, ends[end], f"{_plain(pair.observer)} minus {_plain(pair.reference)}, {end}")
+                    _panel(axes, ends[end], f"{_plain(pair.observer)} minus {_plain(pair.reference)}, {end}", say)
                 else:
                     axes.set_axis_off()
         left_out = len(agreement.pairs) - len(drawn)
         more = f"  The first {len(drawn)} of {len(agreement.pairs)} pairs are drawn." if left_out else ""
-        figure.supxlabel(CAUTION + more, fontsize=8, color=INK)
+        figure.supxlabel(say(CAUTION) + say(more), fontsize=8, color=INK)
+        spoken(figure, say)
         page = io.BytesIO()
         # No date and no program version in the file: the bytes depend on the readings alone.
         metadata = {"Date": None, "Creator": "Hushpoint"} if form == "svg" else {"Software": None}
@@ -53,7 +54,7 @@ def _plain(name: str) -> str:
     return (name if len(name) <= 24 else name[:23] + "…").replace("$", r"\$")
 
 
-def _panel(axes: Axes, found: Differences, title: str) -> None:
+def _panel(axes: Axes, found: Differences, title: str, say: Say) -> None:
     heaps = Counter(zip(found.means_mmhg, found.differences_mmhg, strict=True))
     x, y = zip(*heaps, strict=True)
     # Area by count: readings are whole even numbers, so many points fall on one place.
@@ -70,7 +71,7 @@ def _panel(axes: Axes, found: Differences, title: str) -> None:
             axes.axhspan(*interval, color=PALE, linewidth=0, zorder=0)
         axes.axhline(value, color=ACCENT, linewidth=1.3, linestyle=style, zorder=2)
         axes.annotate(
-            f"{name} {value:.1f}".replace("-", "−"), (1.0, value), xycoords=("axes fraction", "data"),
+            f"{say(name)} {value:.1f}".replace("-", "−"), (1.0, value), xycoords=("axes fraction", "data"),
             xytext=(4, 0), textcoords="offset points", va="center", color=ACCENT, annotation_clip=False,
         )  # fmt: skip
     axes.margins(0.06, 0.12)

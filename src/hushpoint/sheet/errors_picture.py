@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from hushpoint.sheet.drawing import DARK, LIGHT, ONE_AT_A_TIME, Ink
+from hushpoint.sheet.drawing import DARK, LIGHT, ONE_AT_A_TIME, Ink, Say, spoken
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -34,7 +34,9 @@ class ErrorRow:
     spread_ci_mmhg: Span | None = None
 
 
-def errors_picture(observers: Sequence[ErrorRow], gauges: Sequence[ErrorRow], *, dark: bool = False) -> bytes:
+def errors_picture(
+    observers: Sequence[ErrorRow], gauges: Sequence[ErrorRow], *, dark: bool = False, say: Say = str
+) -> bytes:
     """Return the picture of one end as SVG; the same rows give the same bytes."""
     import matplotlib as mpl
     from matplotlib.figure import Figure
@@ -53,22 +55,23 @@ def errors_picture(observers: Sequence[ErrorRow], gauges: Sequence[ErrorRow], *,
             figsize=(6.4, 0.32 * sum(heights) + 0.9 * len(heights)), facecolor=ink.page, layout="constrained"
         )
         grid = figure.subplots(len(heights), 2, squeeze=False, height_ratios=heights, width_ratios=(1.5, 1.0))
-        _bias(grid[0, 0], people, ink, "observers: low (−), high (+), mmHg")
+        _bias(grid[0, 0], people, ink, say, "observers: low (−), high (+), mmHg")
         _spread(grid[0, 1], people, ink)
         if kit:
-            _bias(grid[1, 0], kit, ink, "gauges: low (−), high (+), mmHg")
+            _bias(grid[1, 0], kit, ink, say, "gauges: low (−), high (+), mmHg")
             grid[1, 1].set_axis_off()
+        spoken(figure, say)
         out = io.BytesIO()
         figure.savefig(out, format="svg", facecolor=ink.page, metadata={"Date": None, "Creator": None})
     return out.getvalue()
 
 
-def _bias(axes: Axes, rows: Sequence[ErrorRow], ink: Ink, label: str) -> None:
+def _bias(axes: Axes, rows: Sequence[ErrorRow], ink: Ink, say: Say, label: str) -> None:
     _calm(axes, rows, ink)
     axes.axvline(0, color=ink.ink, linewidth=1.2)
     for place, row in enumerate(rows):
         if row.bias_mmhg is None or row.bias_ci_mmhg is None:
-            axes.text(0, place, "  cannot be told", va="center", color=ink.soft)
+            axes.text(0, place, "  " + say("cannot be told"), va="center", color=ink.soft)
             continue
         low, high = row.bias_ci_mmhg
         axes.hlines(place, low, high, color=ink.accent, linewidth=2)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Literal
 
 from hushpoint.instrument import USE, Corrected, CorrectionCurve, Direction, GaugeCheck
 from hushpoint.measure.verdict import Withheld
-from hushpoint.sheet.drawing import ONE_AT_A_TIME
+from hushpoint.sheet.drawing import ONE_AT_A_TIME, Say, spoken
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -16,7 +16,9 @@ if TYPE_CHECKING:
 INK, ACCENT, PALE, STOP = "#1C1B18", "#1A5276", "#D5E1EA", "#9B1C1C"
 
 
-def gauge_picture(check: GaugeCheck, curve: CorrectionCurve | Withheld, form: Literal["png", "svg"]) -> bytes:
+def gauge_picture(
+    check: GaugeCheck, curve: CorrectionCurve | Withheld, form: Literal["png", "svg"], *, say: Say = str
+) -> bytes:
     """Return errors against the reference (left) and what to add to a reading (right); same check, same bytes."""
     from matplotlib import rc_context
     from matplotlib.figure import Figure
@@ -27,6 +29,7 @@ def gauge_picture(check: GaugeCheck, curve: CorrectionCurve | Withheld, form: Li
         _errors(left, check)
         _correction(right, curve)
         figure.supxlabel(f"Correction {USE}.", fontsize=7.5, color=INK)
+        spoken(figure, say)
         page = io.BytesIO()
         metadata = {"Date": None, "Creator": "Hushpoint"} if form == "svg" else {"Software": None}
         figure.savefig(page, format=form, metadata=metadata)

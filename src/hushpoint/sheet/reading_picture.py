@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from hushpoint.ear.bands import BANDS_HZ, THUMP_HZ, bands_of
 from hushpoint.measure import Heard, Withheld
-from hushpoint.sheet.drawing import ONE_AT_A_TIME
+from hushpoint.sheet.drawing import ONE_AT_A_TIME, Say, spoken
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -80,6 +80,7 @@ def reading_picture(
     form: Literal["png", "svg", "pdf"] = "png",
     marks: Sequence[tuple[str, int | None, int | None]] = (),
     dark: bool = False,
+    say: Say = str,
 ) -> bytes:
     """Return the picture; the same recording and answer give the same bytes.
 
@@ -96,28 +97,29 @@ def reading_picture(
         figure.subplots_adjust(left=0.1, right=0.98, top=0.89, bottom=0.1, hspace=0.12)
         for axes in (cuff, sound, bands, level):
             _calm(axes, look)
-        _cuff(cuff, time_s, pressure_mmhg, read, marks, look)
+        _cuff(cuff, time_s, pressure_mmhg, read, marks, look, say)
         _sound(sound, samples, rate_hz, look)
         _bands(bands, samples, rate_hz, look)
         _levels(level, read, look)
         level.set_xlabel("time, s", color=look.ink)
         level.set_xlim(min(0.0, float(time_s[0])), max(len(samples) / rate_hz, float(time_s[-1])))
-        figure.suptitle("\n".join([title, _words(read)]).strip(), x=0.1, ha="left", color=look.ink, fontsize=11)
+        figure.suptitle("\n".join([title, _words(read, say)]).strip(), x=0.1, ha="left", color=look.ink, fontsize=11)
         figure.text(0.1, 0.015, CAUTION, color=look.soft, fontsize=8)
+        spoken(figure, say)
         out = io.BytesIO()
         figure.savefig(out, format=form, dpi=110, metadata={"png": {}, "svg": {"Date": None},
                                                             "pdf": {"CreationDate": None}}[form])  # fmt: skip
         return out.getvalue()
 
 
-def _words(read: Read) -> str:
+def _words(read: Read, say: Say) -> str:
     said = []
     for name, end in (("systolic", read.systolic), ("diastolic", read.diastolic)):
         match end:
             case Heard(mmhg, low, high):
-                said.append(f"{name} {mmhg:.0f} mmHg ({low:.0f} to {high:.0f})")
+                said.append(say(f"{name} {mmhg:.0f} mmHg ({low:.0f} to {high:.0f})"))
             case Withheld(reason):
-                said.append(f"{name} withheld: {reason}")
+                said.append(say(f"{name} withheld: {reason}"))
     return "\n".join(said)
 
 
@@ -136,6 +138,7 @@ def _cuff(
     read: Read,
     marks: Sequence[tuple[str, int | None, int | None]],
     look: _Look,
+    say: Say,
 ) -> None:
     axes.plot(time_s, pressure_mmhg, color=look.soft, linewidth=0.9)
     loud = [beat for beat in read.beats if beat.sounding > SOUNDING]
@@ -156,7 +159,7 @@ def _cuff(
                 alpha=0.6,
             )
             axes.axhline(end.mmhg, color=look.ink, linewidth=0.8)
-            axes.annotate(f"{name} {end.mmhg:.0f}", (start_s, end.mmhg), va="bottom", color=look.ink, fontsize=9)
+            axes.annotate(f"{say(name)} {end.mmhg:.0f}", (start_s, end.mmhg), va="bottom", color=look.ink, fontsize=9)
     for place, (name, *both) in enumerate(marks):
         at_s = start_s + (0.3 + 0.12 * (place % 5)) * (end_s - start_s)
         for mmhg in both:

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any, Literal
 import numpy as np
 
 from hushpoint.measure import truth_words
-from hushpoint.sheet.drawing import DARK, LIGHT, ONE_AT_A_TIME, Ink
+from hushpoint.sheet.drawing import DARK, LIGHT, ONE_AT_A_TIME, Ink, Say, spoken
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -28,7 +28,9 @@ MARGIN_MMHG = 14.0
 DOT_DB = -2.0
 
 
-def release_picture(judgement: Mapping[str, Any], *, form: Literal["svg", "png"] = "svg", dark: bool = False) -> bytes:
+def release_picture(
+    judgement: Mapping[str, Any], *, form: Literal["svg", "png"] = "svg", dark: bool = False, say: Say = str
+) -> bytes:
     """Return the picture of a judged release as SVG or PNG; the same judgement gives the same bytes."""
     import matplotlib as mpl
     from matplotlib.figure import Figure
@@ -50,8 +52,9 @@ def release_picture(judgement: Mapping[str, Any], *, form: Literal["svg", "png"]
             _calm(axes, ink)
         _limits(sounds, judgement)
         _sounds(sounds, judgement, ink)
-        _marks(sounds, judgement, ink)
+        _marks(sounds, judgement, ink, say)
         _rate(rate, judgement, ink)
+        spoken(figure, say)
         return _bytes(figure, form)
 
 
@@ -154,7 +157,7 @@ def _sounds(axes: Axes, judgement: Mapping[str, Any], ink: Ink) -> None:
     axes.set_ylabel("sound, dB")
 
 
-def _marks(axes: Axes, judgement: Mapping[str, Any], ink: Ink) -> None:
+def _marks(axes: Axes, judgement: Mapping[str, Any], ink: Ink, say: Say) -> None:
     """Draw truth and learner above the sounds, each on its own line of labels."""
     for whose, mmhg in _points(judgement):
         truth = whose == "truth"
@@ -179,7 +182,7 @@ def _marks(axes: Axes, judgement: Mapping[str, Any], ink: Ink) -> None:
             markeredgewidth=1.6,
         )
         axes.annotate(
-            f"{whose} {truth_words(mmhg)}",
+            f"{say(whose)} {truth_words(mmhg)}",
             (mmhg, height),
             xycoords=axes.get_xaxis_transform(),
             xytext=(8, 0),
@@ -189,7 +192,7 @@ def _marks(axes: Axes, judgement: Mapping[str, Any], ink: Ink) -> None:
             annotation_clip=False,
         )
     missing = [
-        f"{whose}, {end}: {'withheld' if whose == 'truth' else 'not heard'}"
+        f"{say(whose)}, {say(end)}: {say('withheld' if whose == 'truth' else 'not heard')}"
         for end in ("systolic", "diastolic")
         for whose, absent in (
             ("truth", judgement["truth"][end]["verdict"] != "heard"),

@@ -103,7 +103,7 @@ class _Arm:
     first_missing: bool
 
     def on(self) -> str:
-        return f" on the {self.name} arm" if self.name else ""
+        return "" if self.name is None else " on the left arm" if self.name == "left" else " on the right arm"
 
 
 def judge_visit(visit: Visit, policy: ClinicalPolicy, now: datetime, *, beside: bool = True) -> Judged:

@@ -64,11 +64,16 @@ def days_in_words(days: int) -> str:
     """Return a clock such as "today" or "within 2 months"."""
     if days == 0:
         return "today"
-    for unit, length in (("year", 365), ("month", 30), ("week", 7), ("day", 1)):
-        if days % length == 0:
-            many = days // length
-            return f"within {many} {unit}{'s' if many > 1 else ''}"
-    raise AssertionError(days)
+    for length, one in ((365, "within 1 year"), (30, "within 1 month"), (7, "within 1 week")):
+        if days == length:
+            return one
+    if days % 365 == 0:
+        return f"within {days // 365} years"
+    if days % 30 == 0:
+        return f"within {days // 30} months"
+    if days % 7 == 0:
+        return f"within {days // 7} weeks"
+    return "within 1 day" if days == 1 else f"within {days} days"
 
 
 def decide(findings: Sequence[Finding]) -> Action:

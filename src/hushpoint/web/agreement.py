@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 import json
+from collections.abc import Callable
 from typing import Any
 
 from starlette.requests import Request
@@ -14,7 +15,7 @@ from hushpoint.agreement import agree, digits_by_observer
 from hushpoint.desk.agreeing import agreement_in_full, in_full_lines, json_in_full
 from hushpoint.desk.readings_csv import parse_readings
 from hushpoint.errors import BadInputError
-from hushpoint.web.context import off_loop, page
+from hushpoint.web.context import off_loop, page, reader_of
 from hushpoint.web.forms import form_of
 
 MOST_PAIRS = 60
@@ -29,14 +30,16 @@ async def agreement(request: Request) -> Response:
     reference = form.text("reference").strip()
     name, data = form.files.get("file", ("the file", b""))
     try:
-        values = await off_loop(lambda: _compare(name or "the file", data, reference or None))
+        values = await off_loop(
+            lambda: _compare(name or "the file", data, reference or None, reader_of(request).on_pictures)
+        )
     except BadInputError as refusal:
         values = {"refusal": str(refusal), "reference": reference[:80]}
         return page(request, "agreement.html", values, status=422)
     return page(request, "agreement.html", {**values, "reference": reference})
 
 
-def _compare(name: str, data: bytes, reference: str | None) -> dict[str, Any]:
+def _compare(name: str, data: bytes, reference: str | None, say: Callable[[str], str]) -> dict[str, Any]:
     from hushpoint.sheet.agreement_picture import agreement_picture
 
     readings = parse_readings(data, name)
@@ -54,7 +57,7 @@ def _compare(name: str, data: bytes, reference: str | None) -> dict[str, Any]:
         "result": result,
         "in_full": [{end: in_full_lines(one) for end, one in ends.items()} for ends in full],
         "digits": {"observers": [one.as_json() for one in digits_by_observer(readings)]},
-        "picture": base64.b64encode(agreement_picture(found, "svg")).decode(),
+        "picture": base64.b64encode(agreement_picture(found, "svg", say=say)).decode(),
         "json": json.dumps(result, indent=2),
     }
 

@@ -18,7 +18,7 @@ from hushpoint.guideline.own_policy import policy_text
 from hushpoint.guideline.technique import technique_effects
 from hushpoint.guideline.today import today_effects
 from hushpoint.visit import BARRED_REASONS, DISEASES, EMERGENCIES, INTENDED, POSTURE_FAULTS, SYMPTOMS, TODAY
-from hushpoint.web.context import context_of, lecturer_only, off_loop, page
+from hushpoint.web.context import context_of, lecturer_only, off_loop, page, reader_of, unit_of
 from hushpoint.web.forms import form_of, read_json
 
 if TYPE_CHECKING:
@@ -160,7 +160,8 @@ async def sheet(request: Request) -> Response:
             return visit_csv(told, verdict).encode(), "text/csv", name, "csv"
         if kind not in get_args(Sheet):
             raise NotFoundError("There is no such sheet: client, letter, record, fhir and csv are made.")
-        data = visit_pdf(kind, told, verdict, made_at=made_at, invented=context.invented)
+        to, unit = reader_of(request), unit_of(request)
+        data = visit_pdf(kind, told, verdict, made_at=made_at, invented=context.invented, to=to, unit=unit)
         visits.note_letter(ledger, found, kind)
         return data, "application/pdf", name, "pdf"
 

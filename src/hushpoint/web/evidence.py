@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import secrets
-from collections.abc import Awaitable, Sequence
+from collections.abc import Awaitable, Callable, Sequence
 from datetime import date
 from typing import Any, TypeVar
 
@@ -27,7 +27,7 @@ from hushpoint.desk.feedback import feedback_pdf, one_fix
 from hushpoint.desk.rules_csv import parse_rules
 from hushpoint.errors import BadInputError, NotFoundError
 from hushpoint.ledger.records import Ledger
-from hushpoint.web.context import context_of, lecturer_only, off_loop, page
+from hushpoint.web.context import context_of, lecturer_only, off_loop, page, reader_of
 from hushpoint.web.forms import Form, form_of
 
 DEFAULT_RULE = "OBRIEN_90_95"
@@ -144,6 +144,7 @@ async def feedback_page(request: Request) -> Response:
             today=_today(request),
             made_at=context.clock(),
             invented=context.invented,
+            to=reader_of(request),
         )
     )
     name = f"{'INVENTED-' if context.invented else ''}feedback-{info.code}-{values['who'][:8]}.pdf"
@@ -158,13 +159,15 @@ async def curve(request: Request) -> Response:
         raise NotFoundError("No curve yet: no answer counts so far.")
     dark = request.query_params.get("on") == "dark"
     scores, limit = shown.curve.scores, shown.curve.limit.limit
-    return Response(await off_loop(lambda: _drawn(scores, limit, dark=dark)), media_type="image/svg+xml")
+    say = reader_of(request).on_pictures
+    drawn = await off_loop(lambda: _drawn(scores, limit, dark=dark, say=say))
+    return Response(drawn, media_type="image/svg+xml")
 
 
-def _drawn(scores: Sequence[float], limit: float, *, dark: bool) -> bytes:
+def _drawn(scores: Sequence[float], limit: float, *, dark: bool, say: Callable[[str], str]) -> bytes:
     from hushpoint.sheet.curve_picture import curve_picture
 
-    return curve_picture(scores, limit, dark=dark)
+    return curve_picture(scores, limit, dark=dark, say=say)
 
 
 async def look_over(request: Request) -> Response:

@@ -18,7 +18,7 @@ from hushpoint.desk.gauge_words import check_notes, correction_rows, minus, one_
 from hushpoint.errors import BadInputError, HushpointError, NotFoundError
 from hushpoint.guideline import cuff_sizes, fit_shares, gauge_rules, gauge_tests
 from hushpoint.instrument import USE
-from hushpoint.web.context import backup_trouble, context_of, known_learner, lecturer_only, off_loop, page
+from hushpoint.web.context import backup_trouble, context_of, known_learner, lecturer_only, off_loop, page, reader_of
 from hushpoint.web.context import role_of as staff_role
 from hushpoint.web.forms import Form, form_of
 from hushpoint.web.kit_pick import kit_choices, remember, way_back
@@ -131,8 +131,8 @@ async def labels(request: Request) -> Response:
             for one in kit.register(context.ledger).values()
             if asked.get("item") in (None, "", one.id) and asked.get("type") in (None, "", one.type)
         ]
-        used, at = asked.get("used", ""), datetime.now(UTC)
-        return kit_sheets.label_pages(items, address=address, used=used, invented=context.invented, made_at=at)
+        used, at, to = asked.get("used", ""), datetime.now(UTC), reader_of(request)
+        return kit_sheets.label_pages(items, address=address, used=used, invented=context.invented, made_at=at, to=to)
 
     return _file(await off_loop(made), "application/pdf", "kit-labels.pdf")
 
@@ -178,7 +178,7 @@ async def picture(request: Request) -> Response:
     def drawn() -> bytes:
         from hushpoint.sheet.gauge_picture import gauge_picture
 
-        return gauge_picture(stored.check, stored.curve(), "svg")
+        return gauge_picture(stored.check, stored.curve(), "svg", say=reader_of(request).on_pictures)
 
     return Response(await off_loop(drawn), media_type="image/svg+xml")
 
@@ -188,12 +188,13 @@ async def certificate(request: Request) -> Response:
     lecturer_only(request)
     context = context_of(request)
     gauge, stored = await _stored(request)
+    to = reader_of(request)
 
     def made() -> bytes:
         months = kit_due.interval_months(context.ledger)
         later = next((one.at for one in gauge.checks if one.checked_at > stored.checked_at), None)
         timed = kit_timed.latest(kit_timed.timed_of(context.ledger, gauge), before=later)
-        return kit_sheets.certificate(gauge, stored, timed, months=months, invented=context.invented)
+        return kit_sheets.certificate(gauge, stored, timed, months=months, invented=context.invented, to=to)
 
     name = "INVENTED-gauge-check" if context.invented else "gauge-check"
     return _file(await off_loop(made), "application/pdf", f"{name}-{gauge.id}-{stored.seq}.pdf")
@@ -247,8 +248,8 @@ async def due(request: Request) -> Response:
 async def calendar(request: Request) -> Response:
     """Give the due days as a calendar file."""
     lecturer_only(request)
-    ledger, now = context_of(request).ledger, datetime.now(UTC)
-    made = await off_loop(lambda: kit_sheets.due_calendar(kit_due.due_list(ledger, now), made_at=now))
+    ledger, now, to = context_of(request).ledger, datetime.now(UTC), reader_of(request)
+    made = await off_loop(lambda: kit_sheets.due_calendar(kit_due.due_list(ledger, now), made_at=now, to=to))
     return _file(made, "text/calendar; charset=utf-8", "gauges-due.ics")
 
 

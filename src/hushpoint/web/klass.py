@@ -24,6 +24,7 @@ from hushpoint.web.context import (
     let_in,
     off_loop,
     page,
+    reader_of,
     role_of,
     safe_next,
 )
@@ -228,8 +229,8 @@ async def release_svg(request: Request) -> Response:
         raise NotFoundError("This measurement is being judged.")
     from hushpoint.sheet.release_picture import release_picture
 
-    dark = request.query_params.get("on") == "dark"
-    drawn = await off_loop(lambda: release_picture(judgement, form="svg", dark=dark))
+    dark, say = request.query_params.get("on") == "dark", reader_of(request).on_pictures
+    drawn = await off_loop(lambda: release_picture(judgement, form="svg", dark=dark, say=say))
     return Response(drawn, media_type="image/svg+xml")
 
 

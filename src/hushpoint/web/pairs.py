@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import base64
 import secrets
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -16,7 +16,7 @@ from hushpoint.agreement import AgreementError, agree
 from hushpoint.desk import classes, kit, pairs, pairs_written
 from hushpoint.desk.whose import digit_lines
 from hushpoint.errors import BadInputError, NotAllowedError, NotFoundError
-from hushpoint.web.context import Learner, context_of, known_learner, lecturer_only, off_loop, page
+from hushpoint.web.context import Learner, context_of, known_learner, lecturer_only, off_loop, page, reader_of
 from hushpoint.web.forms import Form, form_of, read_json
 from hushpoint.web.kit_pick import come_back, kit_choice, kit_choices, remember
 
@@ -161,7 +161,8 @@ async def learner_pairs(request: Request) -> Response:
     who, ledger = request.path_params["who"], context_of(request).ledger
     name = await off_loop(lambda: classes.name_of(ledger, info.code, who))
     book = await off_loop(lambda: context_of(request).pair_books.now(info.code))
-    values = await off_loop(lambda: summary(book.of(who), name, "reference"))
+    say = reader_of(request).on_pictures
+    values = await off_loop(lambda: summary(book.of(who), name, say("reference"), say))
     values["digits"] = await off_loop(lambda: _digits(request, info.code, who))
     return page(request, "pairs_learner.html", {"info": info, "who": who, "name": name, "own": False, **values})
 
@@ -172,7 +173,8 @@ async def own_pairs(request: Request) -> Response:
     if learner is None:
         return RedirectResponse(DOOR, 303)
     book = await off_loop(lambda: context_of(request).pair_books.now(learner.room))
-    values = await off_loop(lambda: summary(book.of(learner.who), "you", "reference"))
+    say = reader_of(request).on_pictures
+    values = await off_loop(lambda: summary(book.of(learner.who), say("you"), say("reference"), say))
     values["digits"] = await off_loop(lambda: _digits(request, learner.room, learner.who))
     return page(request, "pairs_learner.html", {"name": "Your pairs", "own": True, **values})
 
@@ -285,7 +287,7 @@ def _pairs_in(request: Request, room: str, form: Form, data: bytes, name: str) -
     return checked
 
 
-def summary(found: Sequence[pairs.Pair], learner: str, reference: str) -> dict[str, Any]:
+def summary(found: Sequence[pairs.Pair], learner: str, reference: str, say: Callable[[str], str]) -> dict[str, Any]:
     """Return what a page shows of one learner's pairs: the rows, and the agreement of the fair ones."""
     from hushpoint.sheet.agreement_picture import agreement_picture
 
@@ -303,7 +305,7 @@ def summary(found: Sequence[pairs.Pair], learner: str, reference: str) -> dict[s
         agreed = agree(readings, reference)
     except AgreementError:
         return values
-    picture = base64.b64encode(agreement_picture(agreed, "svg")).decode() if len(readings) > 2 else ""
+    picture = base64.b64encode(agreement_picture(agreed, "svg", say=say)).decode() if len(readings) > 2 else ""
     return {**values, "result": agreed.as_json(), "picture": picture}
 
 

@@ -17,7 +17,7 @@ from hushpoint.guideline import teaching_policy
 from hushpoint.ledger.records import utc_now
 from hushpoint.practice.profiles import profile_of
 from hushpoint.web.check import device_of
-from hushpoint.web.context import Learner, context_of, known_learner, lecturer_only, off_loop, page
+from hushpoint.web.context import Learner, context_of, known_learner, lecturer_only, off_loop, page, reader_of
 from hushpoint.web.forms import Form, form_of, read_json
 from hushpoint.web.rounds import packed
 
@@ -108,8 +108,8 @@ async def form_zip(request: Request) -> Response:
     """Answer with sound files and answer sheet of an exported form."""
     lecturer_only(request)
     _, found, number = await _exported(request)
-    invented, made_at = context_of(request).invented, datetime.now(UTC)
-    made = await off_loop(lambda: paper_export.form_zip(found, number, made_at=made_at, invented=invented))
+    invented, made_at, to = context_of(request).invented, datetime.now(UTC), reader_of(request)
+    made = await off_loop(lambda: paper_export.form_zip(found, number, made_at=made_at, invented=invented, to=to))
     named = f"{'INVENTED-' if invented else ''}paper-form-{number}.zip"
     return Response(
         made, media_type="application/zip", headers={"Content-Disposition": f'attachment; filename="{named}"'}
@@ -131,8 +131,8 @@ async def key(request: Request) -> Response:
     _, found, number = await _exported(request)
     if not found.exported[number]:
         raise NotAllowedError("The key of this form was not opened yet.")
-    invented, made_at = context_of(request).invented, datetime.now(UTC)
-    made = await off_loop(lambda: paper_export.key_sheet(found, number, made_at=made_at, invented=invented))
+    invented, made_at, to = context_of(request).invented, datetime.now(UTC), reader_of(request)
+    made = await off_loop(lambda: paper_export.key_sheet(found, number, made_at=made_at, invented=invented, to=to))
     named = f"{'INVENTED-' if invented else ''}KEY-form-{number}.pdf"
     return Response(
         made, media_type="application/pdf", headers={"Content-Disposition": f'attachment; filename="{named}"'}

@@ -18,7 +18,7 @@ from hushpoint.desk import recall as desk
 from hushpoint.desk import recall_sheet as sheet
 from hushpoint.errors import BadInputError
 from hushpoint.guideline.bands import CLINICAL_IDS
-from hushpoint.web.context import context_of, lecturer_only, off_loop, page
+from hushpoint.web.context import context_of, lecturer_only, off_loop, page, reader_of
 from hushpoint.web.forms import Form, form_of
 
 LINES_PER_PAGE = 100
@@ -73,10 +73,10 @@ async def as_pdf(request: Request) -> Response:
     """Send the part shown as PDF."""
     lecturer_only(request)
     found = await off_loop(lambda: _found(request))
-    words, invented = PARTS[_part(request)][0], context_of(request).invented
+    words, invented, to = PARTS[_part(request)][0], context_of(request).invented, reader_of(request)
     made = await off_loop(
         lambda: sheet.worklist_pdf(
-            found, _shown(request, found), part=words, made_at=datetime.now(UTC), invented=invented
+            found, _shown(request, found), part=words, made_at=datetime.now(UTC), invented=invented, to=to
         )
     )
     return _file(made, "application/pdf", f"recall-{found.window.gauge.id}.pdf")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import base64
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any, BinaryIO
 
 from starlette.datastructures import UploadFile
@@ -19,7 +19,7 @@ from hushpoint.desk.live import checked_mmhg
 from hushpoint.desk.recordings import Held
 from hushpoint.errors import AlreadyDoneError, BadInputError, NotFoundError
 from hushpoint.measure import Heard, Withheld
-from hushpoint.web.context import context_of, lecturer_only, off_loop, page
+from hushpoint.web.context import context_of, lecturer_only, off_loop, page, reader_of
 from hushpoint.web.forms import Form, form_of, opened_form
 from hushpoint.web.guard import RECORDING_BYTES
 
@@ -79,7 +79,8 @@ async def picture(request: Request) -> Response:
     held = await _held(request)
     marks = (*_observed(held), *_yours(request.query_params))
     files, dark = context_of(request).recordings, request.query_params.get("on") == "dark"
-    drawn = await off_loop(lambda: _drawn(files, held, marks, form=form, dark=dark))
+    say = reader_of(request).on_pictures
+    drawn = await off_loop(lambda: _drawn(files, held, marks, form=form, dark=dark, say=say))
     return Response(drawn, media_type=FORMS[form])
 
 
@@ -169,7 +170,7 @@ async def agreement(request: Request) -> Response:
         return page(request, "recordings_agreement.html", {"found": None})
     from hushpoint.sheet.agreement_picture import agreement_picture
 
-    drawn = await off_loop(lambda: agreement_picture(found, "svg"))
+    drawn = await off_loop(lambda: agreement_picture(found, "svg", say=reader_of(request).on_pictures))
     values = {"found": found.as_json(), "picture": base64.b64encode(drawn).decode()}
     return page(request, "recordings_agreement.html", values)
 
@@ -266,7 +267,15 @@ def _written(form: Form, what: str) -> int | None:
     return mmhg
 
 
-def _drawn(files: recordings.RecordingFiles, held: Held, marks: Sequence[Mark], *, form: Any, dark: bool) -> bytes:
+def _drawn(
+    files: recordings.RecordingFiles,
+    held: Held,
+    marks: Sequence[Mark],
+    *,
+    form: Any,
+    dark: bool,
+    say: Callable[[str], str],
+) -> bytes:
     from hushpoint.recording import read_recording
     from hushpoint.sheet.reading_picture import reading_picture
 
@@ -281,6 +290,7 @@ def _drawn(files: recordings.RecordingFiles, held: Held, marks: Sequence[Mark], 
         form=form,
         marks=marks,
         dark=dark,
+        say=say,
     )
 
 

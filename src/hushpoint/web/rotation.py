@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from datetime import datetime
 from typing import Any
 
@@ -15,11 +15,13 @@ from hushpoint.desk.path import local_now
 from hushpoint.errors import BadInputError, NotAllowedError, NotFoundError
 from hushpoint.ledger.records import Ledger, utc_now
 from hushpoint.practice.rotation import LECTURER, Asked, Infeasible, Turn
-from hushpoint.web.context import context_of, is_lecturer, known_learner, lecturer_only, off_loop, page
+from hushpoint.web.context import context_of, is_lecturer, known_learner, lecturer_only, off_loop, page, reader_of
 from hushpoint.web.forms import Form, form_of
 
 DOOR = "/"
 NOBODY = "somebody who left"
+_NO_NAMES = frozenset({"the lecturer", "the tester", NOBODY})
+"""What stands on a sheet in place of a name."""
 MOST_FIELDS = 2 * classes.MOST_LEARNERS + 20
 """Two boxes for each learner, and the numbers."""
 FIELDS = (("minutes", 60), ("gauges", 6), ("double_heads", 2), ("tests", 3), ("slot_minutes", 4))
@@ -98,10 +100,11 @@ async def sheet(request: Request) -> Response:
         raise NotFoundError("No rotation is planned for this class.")
     names = await off_loop(lambda: classes.names_of(context.ledger, info.code))
     made_at = local_now()
-    values = sheet_values(stands, names, info, made_at=made_at, invented=context.invented)
-    from hushpoint.sheet.pdf import pdf
+    to = reader_of(request)
+    values = sheet_values(stands, names, info, made_at=made_at, invented=context.invented, say=to.ours)
+    from hushpoint.desk.printed import printed
 
-    made = await off_loop(lambda: pdf("rotation", values, made_at=made_at))
+    made = await off_loop(lambda: printed("rotation", values, to=to, made_at=made_at))
     kept = {"Content-Disposition": f'inline; filename="rotation-{info.code}.pdf"'}
     return Response(made, media_type="application/pdf", headers=kept)
 
@@ -147,10 +150,15 @@ def sheet_values(
     *,
     made_at: datetime,
     invented: bool,
+    say: Callable[[str], str] = str,
 ) -> dict[str, Any]:
     """Return what the printed sheet is filled with."""
     step = stands.asked.slot_minutes
     groups = []
+
+    def name(one: str) -> str:
+        return say(one) if one in _NO_NAMES else one
+
     for number, members in enumerate(stands.plan.groups):
         turns = [
             (place, told(turn, names))
@@ -160,24 +168,23 @@ def sheet_values(
         ]
         rows = [
             [
-                f"{place * step} to {(place + 1) * step}",
-                one["tester"],
-                one["client"],
-                one["arm"],
-                one["recorder"],
-                ", ".join(one["watchers"]),
-                one["pair"],
+                say(f"{place * step} to {(place + 1) * step}"),
+                *(name(one[part]) for part in ("tester", "client")),
+                say(one["arm"]),
+                name(one["recorder"]),
+                ", ".join(map(name, one["watchers"])),
+                name(one["pair"]),
             ]
             for place, one in turns
         ]
         if members:
-            people = ", ".join(names.get(one, NOBODY) for one in members)
+            people = ", ".join(name(names.get(one, NOBODY)) for one in members)
             groups.append({"letter": rotation.letter(number), "people": people, "rows": rows})
     return {
-        "title": f"Rotation, class {info.code}",
-        "line": f"{info.name} · {len(stands.plan.slots)} readings of {step} minutes at each gauge",
+        "title": say(f"Rotation, class {info.code}"),
+        "line": f"{info.name} · " + say(f"{len(stands.plan.slots)} readings of {step} minutes at each gauge"),
         "groups": groups,
-        "foot": f"Class {info.code} · printed {made_at:%d.%m.%Y %H:%M} · names: keep off the wall",
+        "foot": say(f"Class {info.code} · printed {made_at:%d.%m.%Y %H:%M} · names: keep off the wall"),
         "invented": invented,
         "caution": "Only who agreed is measured, on the arm named. Stop at once when asked to; nobody says why.",
     }

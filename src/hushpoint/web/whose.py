@@ -15,7 +15,7 @@ from hushpoint.agreement import EndErrors, ObserverError
 from hushpoint.desk import classes, kit, pairs
 from hushpoint.desk.whose import NO_GAUGE, Shown, digit_lines, gauge_words, slip_words, untold_words, written_words
 from hushpoint.errors import NotFoundError
-from hushpoint.web.context import context_of, lecturer_only, off_loop, page
+from hushpoint.web.context import context_of, lecturer_only, off_loop, page, reader_of
 
 MEAN = "mean"
 """What the chooser sends for nobody's bias called 0."""
@@ -253,7 +253,8 @@ def _drawn(request: Request) -> bytes:
         for one in sorted(found.observers, key=scope.order)
     ]
     gauges = [ErrorRow(scope.called(one.gauge), one.bias_mmhg, one.bias_ci_mmhg) for one in found.gauges]
-    return errors_picture(people, gauges, dark=request.query_params.get("on") == "dark")
+    dark = request.query_params.get("on") == "dark"
+    return errors_picture(people, gauges, dark=dark, say=reader_of(request).on_pictures)
 
 
 routes = [

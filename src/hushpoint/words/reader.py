@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
+from datetime import date
 from functools import lru_cache
 from pathlib import Path
+from typing import Any
 
 from babel import Locale, negotiate_locale
+from babel.dates import format_date
 from babel.messages.pofile import read_po
 from markupsafe import Markup, escape
 
@@ -20,6 +23,14 @@ UNITS: Mapping[str, str] = {"mmHg": "mmHg", "kPa": "mmHg and kPa"}
 DOMAIN = "hushpoint"
 HERE = Path(__file__).parent
 _GAP = re.compile(r"\{(\w+)\}|<(\w+)>")
+_MONTHS = (
+    *("January", "February", "March", "April", "May", "June", "July", "August", "September", "October", "November"),
+    "December",
+)
+_NAMED = "|".join(f"{name[:3]}(?:{name[3:]})?" if len(name) > 3 else name for name in _MONTHS)
+_ISO_DATE = re.compile(r"(?<![\w.:/-])(\d{4})-(\d\d)-(\d\d)(?![\w:/-]|\.\w)")
+_DATE = re.compile(rf"(?<![\w.:/-])(?:(\d{{1,2}}) )?\b({_NAMED}) (\d{{4}})(?![\w:/-]|\.\w)")
+_BETWEEN = re.compile(r"([+\u2212-]?[\d.]+) to ([+\u2212-]?[\d.]+)")
 _DECIMAL = re.compile(r"(?<![\d.:\w-])([+\u2212-]?\d+)\.(\d+)(?![\d.:\w-])")
 
 
@@ -52,7 +63,8 @@ class Reader:
         self.of_scripts = of_scripts
         self._english = language == ENGLISH
         self._sentences = Sentences(messages)
-        self._comma = str(Locale.parse(language).number_symbols["latn"]["decimal"])
+        self._locale = Locale.parse(language)
+        self._comma = str(self._locale.number_symbols["latn"]["decimal"])
 
     def say(self, text: str) -> str:
         """Return a text in this language, as it is where it is in no catalogue."""
@@ -72,6 +84,27 @@ class Reader:
         """Return the same for an attribute between double quotes."""
         return Markup(self.markup(text, **values).replace('"', "&#34;"))  # noqa: S704 - of our own catalogue
 
+    def ours(self, text: str) -> str:
+        """Return a text that is known to be ours, however short, in this language."""
+        if self._english or not text:
+            return text
+        return self._shown(self._sentences.found(text), text)
+
+    @property
+    def on_pictures(self) -> Callable[[str], str]:
+        """What says a picture's texts; English ones are drawn as they are."""
+        return str if self._english else self.ours
+
+    def shown(self, values: Any) -> Any:
+        """Return what a sheet shows, as JSON has it, with each of its values as a page would show it."""
+        if self._english:
+            return values
+        if isinstance(values, Mapping):
+            return {name: self.shown(value) for name, value in values.items()}
+        if isinstance(values, list | tuple):
+            return [self.shown(value) for value in values]
+        return self.value(values)
+
     def value(self, value: object) -> object:
         """Return what a page shows for a value: sentences of ours and decimals in this language, all else as it is."""
         if self._english or isinstance(value, Markup):
@@ -85,7 +118,34 @@ class Reader:
         if self._english:
             return text
         said = self._sentences.found(text) if len(text.split()) >= LEAST_WORDS else None
-        return self.decimals(text if said is None else said)
+        return self._shown(said, text)
+
+    def _shown(self, said: str | None, text: str) -> str:
+        if said is None:
+            between = _BETWEEN.fullmatch(text)
+            said = f"{between[1]} {self.say('to')} {between[2]}" if between else text
+        return self.dates(self.decimals(said))
+
+    def dates(self, text: str) -> str:
+        """Return a text with its days as this language writes them: 2026-11-25 and 25 Nov 2026 are 25.11.2026."""
+        if self._english:
+            return text
+        return _DATE.sub(self._named_date, _ISO_DATE.sub(self._iso_date, text))
+
+    def _iso_date(self, found: re.Match[str]) -> str:
+        return self._day(found[0], int(found[1]), int(found[2]), int(found[3]))
+
+    def _named_date(self, found: re.Match[str]) -> str:
+        month = next(place for place, name in enumerate(_MONTHS, 1) if name.startswith(found[2]))
+        if found[1] is None:
+            return f"{self._locale.months['stand-alone']['wide'][month]} {found[3]}"
+        return self._day(found[0], int(found[3]), month, int(found[1]))
+
+    def _day(self, text: str, year: int, month: int, day: int) -> str:
+        try:
+            return format_date(date(year, month, day), "medium", locale=self._locale)
+        except ValueError:  # no day of the calendar: somebody else's number
+            return text
 
     def decimals(self, text: str) -> str:
         """Return a text with its decimal points as this language writes them; dates, clocks and names stay."""
