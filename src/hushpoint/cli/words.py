@@ -57,14 +57,14 @@ IN_ENGLISH = frozenset(
 
 TABLES = {
     "clinical_bands.csv": ("name", "category", "words", "note"),
-    "clinical_ladder.csv": ("words", "when", "reason", "note"),
+    "clinical_ladder.csv": ("limits", "to", "source"),
     "clinical_protocols.csv": ("name", "words", "note"),
     "competence_rules.csv": ("name", "text", "note"),
     "teaching_policies.csv": ("name",),
     "technique_effects.csv": ("words", "note", "what", "effect"),
     "technique_steps.csv": ("moment", "step", "short", "why"),
     "today_effects.csv": ("words", "what"),
-    "preparticipation.csv": ("words", "name"),
+    "preparticipation.csv": ("words", "name", "advice"),
     "gauge_limits.csv": ("name", "words", "note"),
     "cuff_sizes.csv": ("name", "label"),
 }

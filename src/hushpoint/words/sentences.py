@@ -17,6 +17,9 @@ LEAST_WORDS = 3
 _GAP = re.compile(r"\{(\w+)\}")
 _ENDS, _JOINTS = re.compile(r"(?<=[.;!?:])(\s+)"), re.compile(r"(, and |, | and | or )")
 """Where one sentence ends and the next begins; where parts of one are joined."""
+_BRACKET = re.compile(r"([^()]+) \((.+)\)", re.DOTALL)
+"""A sentence with something in brackets behind it."""
+_COUNTED = re.compile(r"([\d.]+) (\w+)")
 _LETTER = re.compile(r"[^\W\d_]")
 _TRIED_EVERYWHERE = 2
 """A sentence of so many gaps is tried at every place of a text; of more, a gap ends at the first place it can."""
@@ -42,7 +45,29 @@ class Sentences:
         for end in ".;":  # the same sentence with a stop behind it
             if text.endswith(end) and (bare := self._one(text[:-1])) is not None:
                 return bare + end
-        return self._in_pieces(text, _ENDS) or self._in_pieces(text, _JOINTS)
+        return (
+            self._bracketed(text)
+            or self._after_colon(text)
+            or self._in_pieces(text, _ENDS)
+            or self._in_pieces(text, _JOINTS)
+        )
+
+    def _bracketed(self, text: str) -> str | None:
+        """Return a sentence with what stands in brackets behind it, each said for itself."""
+        found = _BRACKET.fullmatch(text)
+        said = [self._found(one) for one in found.groups()] if found else []
+        if found is None or said == [None, None]:
+            return None
+        return "{} ({})".format(*(again or one for again, one in zip(said, found.groups(), strict=True)))
+
+    def _after_colon(self, text: str) -> str | None:
+        """Return a value or a word of ours, a colon, and the sentence behind it."""
+        head, _, rest = text.partition(": ")
+        if not rest:
+            return None
+        first = self._found(head) if _LETTER.search(head) else head
+        said = None if first is None else self._found(rest)
+        return None if said is None else f"{first}: {said}"
 
     def _in_pieces(self, text: str, between: re.Pattern[str]) -> str | None:
         """Return a row of sentences or parts; one of fewer words than a sentence only where all of them are ours."""
@@ -86,6 +111,8 @@ class Sentences:
 
     def _part(self, text: str) -> str:
         said = self._found(text) if text else None
+        if said is None and (counted := _COUNTED.fullmatch(text)) and counted[2] in self._messages:
+            return f"{counted[1]} {self._messages[counted[2]]}"
         return text if said is None else said
 
 

@@ -44,7 +44,27 @@ export function speaker(messages, comma) {
 
   /** @param {string} text */
   function part(text) {
-    return sentence(text) ?? text;
+    const counted = /^([\d.]+) (\w+)$/.exec(text);
+    const word = counted ? known.get(counted[2] ?? "") : undefined;
+    return sentence(text) ?? (counted && word !== undefined ? `${counted[1]} ${word}` : text);
+  }
+
+  /** @param {string} text @returns {string | null} */
+  function bracketed(text) {
+    const [, before, within] = /^([^()]+) \((.+)\)$/s.exec(text) ?? [];
+    if (before === undefined || within === undefined) return null;
+    const said = [sentence(before), sentence(within)];
+    return said[0] === null && said[1] === null ? null : `${said[0] ?? before} (${said[1] ?? within})`;
+  }
+
+  /** @param {string} text @returns {string | null} */
+  function afterColon(text) {
+    const at = text.indexOf(": ");
+    if (at < 0) return null;
+    const head = text.slice(0, at);
+    const first = /\p{L}/u.test(head) ? sentence(head) : head;
+    const said = first === null ? null : sentence(text.slice(at + 2));
+    return said === null ? null : `${first}: ${said}`;
   }
 
   /** @param {string} text @returns {string | null} */
@@ -57,7 +77,7 @@ export function speaker(messages, comma) {
       const bare = said === null && text.endsWith(end) ? one(text.slice(0, -1)) : null;
       if (bare !== null) said = bare + end;
     }
-    said ??= inPieces(text, /(?<=[.;!?:])(\s+)/, false) ?? inPieces(text, /(, and |, | and | or )/, true);
+    said ??= bracketed(text) ?? afterColon(text) ?? inPieces(text, /(?<=[.;!?:])(\s+)/, false) ?? inPieces(text, /(, and |, | and | or )/, true);
     found.set(text, said);
     return said;
   }
