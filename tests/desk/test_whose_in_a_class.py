@@ -9,7 +9,7 @@ import pytest
 
 from hushpoint.agreement import AgreementError
 from hushpoint.desk import live
-from hushpoint.desk.whose import ClassReadings, digit_lines
+from hushpoint.desk.whose import ClassReadings, digit_lines, digits_of
 from hushpoint.ledger.records import Entry, Kind, Ledger, Row
 
 
@@ -81,7 +81,7 @@ def test_an_erased_learner_is_gone_from_what_was_kept(ledger: Ledger) -> None:
     kept.whose("ABCD")
     ledger.erase("anna", why="asked for")
     assert kept.observers("ABCD") == {"ref": "ABCD"}
-    assert kept.digits("ABCD", "anna") == []
+    assert digits_of(ledger, "ABCD", "anna") == []
     with pytest.raises(AgreementError, match="one observer alone"):
         kept.whose("ABCD")
 
@@ -90,15 +90,14 @@ def test_digits_are_those_first_written(ledger: Ledger) -> None:
     """A correction leaves the habit of the pen as it was; twelve zeros in a row stand out, four are too few to tell."""
     rows = [take(ledger, f"z{turn}", "anna", 120) for turn in range(12)]
     live.amend(ledger, rows[0], systolic=122, diastolic=80, by="lecturer", why="slip")
-    kept = ClassReadings(ledger)
-    assert kept.digits("ABCD", "anna")[0].systolic.counts[0] == 12
-    line = digit_lines(kept.digits("ABCD", "anna")[0])[0]
+    assert digits_of(ledger, "ABCD", "anna")[0].systolic.counts[0] == 12
+    line = digit_lines(digits_of(ledger, "ABCD", "anna")[0])[0]
     assert "zeros stand out clearly: 12 of 12 even readings" in line
     assert "p below 0.0001" in line
     assert line.endswith("(as many zeros by chance alone: under 1 in 1000)")
     for turn in range(4):
         take(ledger, f"few{turn}", "beth", 120 + 2 * turn)
-    assert digit_lines(kept.digits("ABCD", "beth")[0])[0].startswith("systolic: too few to tell")
+    assert digit_lines(digits_of(ledger, "ABCD", "beth")[0])[0].startswith("systolic: too few to tell")
 
 
 def test_a_class_without_pairs_says_so(ledger: Ledger) -> None:

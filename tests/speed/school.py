@@ -56,7 +56,7 @@ def _patterns() -> tuple[list[Row], list[Row], str, str]:
     bench.set_up(made, who=who, measurement=begun.measurement, choices=choices, profile_id="headphones")
     bench.file_log(made, who=who, measurement=begun.measurement, log=bench_log())
     bench.grade(made, begun.measurement)
-    measured = [row for row in made.rows(who=who) if row.ref is not None]
+    measured = [row for row in made.rows(who=who) if row.kind.startswith("measurement.")]
     before = made.last()
     visit = visits.begin(made, policy_id="ACC_AHA_2017", code="K0000")
     for place, (systolic, diastolic) in enumerate(((128, 82), (126, 80)), start=1):

@@ -123,8 +123,8 @@ class Board:
     seq: int = 0
     lines: dict[str, BoardLine] = field(default_factory=dict)
     errors_mmhg: list[tuple[str, float | None, float | None]] = field(default_factory=list)
-    turned: dict[str, bool] = field(default_factory=dict)
-    """Pairs with both numbers in, and whether each is fair: one set aside may be taken in again."""
+    turned: dict[str, tuple[str, bool]] = field(default_factory=dict)
+    """Pairs with both numbers in: the learner, and whether it is fair: one set aside may be taken in again."""
 
     def copy(self) -> Board:
         """Return a board that is not changed when this one is brought up to date."""
@@ -138,6 +138,7 @@ class Board:
             if row.kind == Kind.PERSON_ERASED:
                 self.lines.pop(row.who, None)
                 self.errors_mmhg = [one for one in self.errors_mmhg if one[0] != row.who]
+                self.turned = {pair: one for pair, one in self.turned.items() if one[0] != row.who}
             elif row.body is not None and row.who:
                 self._take(row, row.body)
 
@@ -166,10 +167,10 @@ class Board:
             case Kind.READING_CORRECTED:
                 line.reading = body["reading"]
             case Kind.PAIR_TURNED:
-                self.turned[body["pair"]] = body["fair"]
+                self.turned[body["pair"]] = (line.who, body["fair"])
                 line.fair_pairs += body["fair"]
             case Kind.PAIR_CANCELLED:
-                line.fair_pairs += self.turned.get(body["pair"], False) * (-1 if body["cancelled"] else 1)
+                line.fair_pairs += self.turned.get(body["pair"], ("", False))[1] * (-1 if body["cancelled"] else 1)
             case _:
                 pass
 
@@ -390,6 +391,11 @@ def _devices(ledger: Ledger, room: str, who: str) -> tuple[int, int]:
         else:
             since += 1
     return ended, since
+
+
+def devices_in(ledger: Ledger, room: str, who: str) -> int:
+    """Return how often somebody came in as this person since their devices were last signed out."""
+    return _devices(ledger, room, who)[1]
 
 
 def word_of(ledger: Ledger, room: str, who: str) -> str:

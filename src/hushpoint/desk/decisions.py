@@ -132,9 +132,21 @@ AMENDABLE = (
 )  # fmt: skip
 
 
-def evidence_now(ledger: Ledger, room: str, who: str, rule: str, *, basis: str = "", variety: str = "high") -> Evidence:
-    """Return what the record shows now, since the last sign-off that stands; raises NotFoundError, BadInputError."""
-    return _shown(part_of(ledger, room, who), room, who, known_rule(ledger, rule), basis, variety)
+def evidence_now(
+    ledger: Ledger,
+    room: str,
+    who: str,
+    rule: str,
+    *,
+    basis: str = "",
+    variety: str = "high",
+    part: FrozenLedger | None = None,
+) -> Evidence:
+    """Return what the record shows now, since the last sign-off that stands; raises NotFoundError, BadInputError.
+
+    `part` is the learner's part of the ledger where the caller has it at hand.
+    """
+    return _shown(part or part_of(ledger, room, who), room, who, known_rule(ledger, rule), basis, variety)
 
 
 def _shown(part: FrozenLedger, room: str, who: str, rule: PassRule, basis: str, variety: str) -> Evidence:

@@ -50,13 +50,6 @@ _OWN = (
     Kind.DECISION_AMENDED,
     Kind.DECISION_APPEALED,
 )
-_OF_PAIRS = (
-    Kind.PAIR_SEALED,
-    Kind.PAIR_TAKEN_BACK,
-    Kind.PAIR_CANCELLED,
-    Kind.READING_TAKEN,
-    Kind.READING_AMENDED,
-)
 _OF_KIT = (Kind.KIT_ADDED, Kind.KIT_CHANGED, Kind.KIT_CHECKED, Kind.KIT_KNOCKED, Kind.KIT_RETIRED)
 Stands = Literal["meets", "does not", "missing", "beside"]
 
@@ -117,18 +110,7 @@ def rows_of(ledger: Ledger, room: str, who: str) -> list[Row]:
     """
     found = {row.seq: row for row in ledger.rows(kinds=_OWN, room=room, who=who)}
     opened = [row.body for row in found.values() if row.kind is Kind.PAIR_OPENED and row.body is not None]
-    ids = {body["pair"] for body in opened}
-    others = {"" if body["reference"] == pairs.LECTURER else str(body["reference"]) for body in opened}
-    for other in sorted(others):
-        mine: set[int] = set()
-        for row in ledger.rows(kinds=_OF_PAIRS, room=room, who=other):
-            if row.ref is not None and row.ref.partition(".")[0] in ids and row.kind is not Kind.READING_AMENDED:
-                found[row.seq] = row
-                mine.add(row.seq)
-            elif row.kind is Kind.READING_AMENDED and row.body is not None and row.body["row"] in mine:
-                found[row.seq] = row
-        if other:
-            found |= {row.seq: row for row in ledger.rows(kinds=[Kind.PERSON_ERASED], who=other)}
+    found |= {row.seq: row for row in pairs.rows_of(ledger, room, who)}
     begun = [row for row in found.values() if row.kind is Kind.PAPER_BEGUN and row.body is not None]
     taken = {row.body["paper"] for row in begun if row.body is not None}
     for row in ledger.rows(kinds=[Kind.CLASS_OPENED, Kind.PAPER_SET, Kind.PAPER_CHANGED], room=room):

@@ -41,6 +41,12 @@ class Kept(Generic[State]):
         self._kept: OrderedDict[str, tuple[State, int]] = OrderedDict()
         self._turns: dict[str, threading.Lock] = {}
 
+    def at_hand(self, code: str) -> State | None:
+        """Return a class's state as of this moment where it is held; None where all its rows would have to be read."""
+        with self._lock:
+            held = code in self._kept
+        return self.now(code) if held else None
+
     def now(self, code: str) -> State:
         """Return a class's state as of this moment, the caller's own."""
         with self._lock:

@@ -36,6 +36,8 @@ KINDS = (
     Kind.READING_AMENDED,
     Kind.PERSON_ERASED,
 )
+_OF_OTHERS = (Kind.PAIR_SEALED, Kind.PAIR_TAKEN_BACK, Kind.READING_TAKEN)
+"""What another observer of a learner's pair writes, each with a ref that begins with the pair's id."""
 ARMS = ("", "left", "right")
 LONGEST_ID, LONGEST_CLIENT = 40, 20
 DIFFERENT_INFLATIONS = "different inflations: kept, never counted"
@@ -169,6 +171,8 @@ class Book:
                     for key, pair in self.pairs.items()
                     if row.who not in (pair.opening.learner, pair.opening.reference)
                 }
+                self._numbers.pop(row.who, None)
+                self._rows = {seq: one for seq, one in self._rows.items() if one[0] in self.pairs}
             elif row.body is not None:
                 self._take(row, row.body)
 
@@ -247,6 +251,42 @@ def books_of(ledger: Ledger) -> Kept[Book]:
 def book_of(ledger: Ledger, room: str) -> Book:
     """Return the pairs of a class as they stand."""
     return books_of(ledger).now(room)
+
+
+def rows_of(ledger: Ledger, room: str, learner: str) -> list[Row]:
+    """Return every row that speaks of a learner's pairs in this class, in order: their own and the other observers'.
+
+    The lecturer's are found by their heads: of a whole class they are many, of one learner few.
+    """
+    found = {row.seq: row for row in ledger.rows(kinds=KINDS, room=room, who=learner)}
+    opened = [row.body for row in found.values() if row.kind is Kind.PAIR_OPENED and row.body is not None]
+    ids = {body["pair"] for body in opened}
+    for other in sorted({_who(str(body["reference"])) for body in opened}):
+        if other:
+            mine = [row for row in ledger.rows(kinds=_OF_OTHERS, room=room, who=other) if _pair_in(row.ref) in ids]
+            found |= {row.seq: row for row in ledger.rows(kinds=[Kind.PERSON_ERASED], who=other)}
+        else:
+            heads = ledger.heads(kinds=_OF_OTHERS, room=room, who=other)
+            mine = [one.row for one in ledger.kept(head.seq for head in heads if _pair_in(head.ref) in ids)]
+        found |= {row.seq: row for row in mine}
+        seqs = {row.seq for row in mine}
+        for row in ledger.rows(kinds=[Kind.READING_AMENDED], room=room, who=other):
+            if row.body is not None and row.body["row"] in seqs:
+                found[row.seq] = row
+    return [found[seq] for seq in sorted(found)]
+
+
+def _pair_in(ref: str | None) -> str:
+    return "" if ref is None else ref.partition(".")[0]
+
+
+def of_learner(ledger: Ledger, room: str, learner: str) -> list[Pair]:
+    """Return a learner's pairs as the one who learns, in order of opening; the class's are not read for them."""
+    kept = books_of(ledger).at_hand(room)
+    if kept is None:
+        kept = Book()
+        kept.take(rows_of(ledger, room, learner))
+    return kept.of(learner)
 
 
 def fair_pairs(ledger: Ledger, room: str, learner: str) -> tuple[Pair, ...]:

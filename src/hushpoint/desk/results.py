@@ -152,7 +152,8 @@ def _pairs(ledger: Ledger, room: str, who: str) -> tuple[int, int, int]:
     """Return of the fair pairs how many lie within 5 and within 10 at both ends as sealed, and how many there are."""
     if not room:
         return 0, 0, 0
-    both = [(pair.learner.counts, pair.reference.counts) for pair in pairs.fair_pairs(ledger, room, who)]
+    mine = pairs.of_learner(ledger, room, who)
+    both = [(pair.learner.counts, pair.reference.counts) for pair in mine if pair.fair]
 
     def within(mmhg: int) -> int:
         return sum(

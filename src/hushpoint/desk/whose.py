@@ -168,12 +168,12 @@ class ClassReadings:
             raise AgreementError(result.too_few)
         return result.found
 
-    def digits(self, room: str, observer: str | None = None) -> list[ObserverDigits]:
-        """Count the last digits in a class as first written, before any correction; of one observer where named."""
+    def digits(self, room: str) -> list[ObserverDigits]:
+        """Count the last digits in a class as first written, before any correction."""
         with self._lock:
             self._read_on()
             kept = self._rooms.get(room, _Room())
-            mine = [one for one in kept.first.values() if observer in (None, one.observer)]
+            mine = list(kept.first.values())
         return digits_by_observer(_paired(one) for one in mine if one.systolic_mmhg is not None)
 
     def _read_soon(self) -> Future[object]:
@@ -316,6 +316,13 @@ class SchoolReadings:
         """Finish what is in hand and begin nothing more."""
         for one in (self._all, *self._classes.values()):
             one.stop()
+
+
+def digits_of(ledger: Ledger, room: str, who: str) -> list[ObserverDigits]:
+    """Count the last digits of one learner as first written, from their own rows; see `ClassReadings.digits`."""
+    rows = ledger.rows(kinds=[Kind.READING_TAKEN], room=room, who=who)
+    mine = [live.reading_of(row) for row in rows if row.body is not None and row.body["via"] != "visit"]
+    return digits_by_observer(_paired(one) for one in mine if one.systolic_mmhg is not None and one.observer == who)
 
 
 def _paper_errors(lines: Iterable[Mapping[str, Any]], end: str) -> list[float]:

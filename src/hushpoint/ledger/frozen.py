@@ -46,9 +46,18 @@ class FrozenLedger:
         """Refuse: nothing is added."""
         self._refuse()
 
-    def heads(self, *, after: int, limit: int) -> list[Head]:
-        """Refuse."""
-        self._refuse()
+    def heads(
+        self,
+        *,
+        after: int = 0,
+        limit: int | None = None,
+        kinds: Iterable[Kind] | None = None,
+        room: str | None = None,
+        who: str | None = None,
+    ) -> list[Head]:
+        """Return heads; see `Ledger.heads`."""
+        found = self.rows(after=after, limit=limit, kinds=kinds, room=room, who=who)
+        return [Head(row.seq, row.kind, row.room, row.ref) for row in found]
 
     def turn(self, what: str) -> AbstractContextManager[None]:
         """Refuse: nothing is stored."""

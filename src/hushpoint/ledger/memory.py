@@ -94,10 +94,18 @@ class MemoryLedger:
             self._grown.wait_for(lambda: len(self._rows) > after, wait_s)
             return len(self._rows)
 
-    def heads(self, *, after: int, limit: int) -> list[Head]:
+    def heads(
+        self,
+        *,
+        after: int = 0,
+        limit: int | None = None,
+        kinds: Iterable[Kind] | None = None,
+        room: str | None = None,
+        who: str | None = None,
+    ) -> list[Head]:
         """Return heads; see `Ledger.heads`."""
-        with self._lock:
-            return [Head(one.row.seq, one.row.kind, one.row.room) for one in self._rows[after : after + limit]]
+        found = self.rows(after=after, limit=limit, kinds=kinds, room=room, who=who)
+        return [Head(row.seq, row.kind, row.room, row.ref) for row in found]
 
     def turn(self, what: str) -> AbstractContextManager[None]:
         """Hold a named turn; see `Ledger.turn`."""

@@ -156,6 +156,7 @@ class Head:
     seq: int
     kind: Kind
     room: str
+    ref: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -229,8 +230,19 @@ class Ledger(Protocol):
         """Wait up to `wait_s` for a row beyond `after`, whichever process stores it, and return the newest seq."""
         ...
 
-    def heads(self, *, after: int, limit: int) -> list[Head]:
-        """Return the heads of the next rows beyond `after`, in order of seq, at most `limit`."""
+    def heads(
+        self,
+        *,
+        after: int = 0,
+        limit: int | None = None,
+        kinds: Iterable[Kind] | None = None,
+        room: str | None = None,
+        who: str | None = None,
+    ) -> list[Head]:
+        """Return the heads of the next rows beyond `after`, in order of seq, narrowed by whatever is given.
+
+        They cost far less than the rows: no payload is read.
+        """
         ...
 
     def turn(self, what: str) -> AbstractContextManager[None]:

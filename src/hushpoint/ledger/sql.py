@@ -143,11 +143,24 @@ class SqlLedger:
                 self._grown.wait(min(_LOOK_S, left))
         return newest
 
-    def heads(self, *, after: int, limit: int) -> list[Head]:
+    def heads(
+        self,
+        *,
+        after: int = 0,
+        limit: int | None = None,
+        kinds: Iterable[Kind] | None = None,
+        room: str | None = None,
+        who: str | None = None,
+    ) -> list[Head]:
         """Return heads; see `Ledger.heads`."""
-        query = sa.select(journal.c.seq, journal.c.kind, journal.c.room).order_by(journal.c.seq).limit(limit)
+        query = sa.select(journal.c.seq, journal.c.kind, journal.c.room, journal.c.ref).where(journal.c.seq > after)
+        if kinds is not None:
+            query = query.where(journal.c.kind.in_(sorted({str(kind) for kind in kinds})))
+        for column, value in ((journal.c.room, room), (journal.c.who, who)):
+            query = query if value is None else query.where(column == value)
         with self._reading() as connection:
-            return [Head(*record) for record in connection.execute(query.where(journal.c.seq > after))]
+            found = connection.execute(query.order_by(journal.c.seq).limit(limit))
+            return [Head(seq, _KINDS.get(kind, kind), where, ref) for seq, kind, where, ref in found]
 
     @contextmanager
     def turn(self, what: str) -> Iterator[None]:

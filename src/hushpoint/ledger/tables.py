@@ -22,7 +22,7 @@ journal = Table(
     Index("journal_room", "room", "seq"),
     Index("journal_kind", "kind", "seq"),
     Index("journal_room_kind", "room", "kind", "seq"),
-    Index("journal_who", "who", "seq"),
+    Index("journal_who_kind", "who", "kind", "seq"),
     Index("journal_ref", "ref"),
     sqlite_strict=True,
 )

@@ -27,6 +27,10 @@ if TYPE_CHECKING:
 _FILE_NAME = re.compile(r"[^A-Za-z0-9_-]")
 
 
+MOST_LISTED = 100
+"""Of the visits of each list so many stand on the page, the newest; the others are found by their code."""
+
+
 async def home(request: Request) -> Response:
     """Show the visits: open ones first, then open referrals by their due date, then the rest."""
     lecturer_only(request)
@@ -35,13 +39,20 @@ async def home(request: Request) -> Response:
 
 async def _home(request: Request, refusal: str = "") -> Response:
     ledger, now = context_of(request).ledger, context_of(request).clock()
-    lines = await off_loop(lambda: visits.listing(ledger, now))
-    referrals = sorted((line for line in lines if line.due_at is not None), key=lambda line: str(line.due_at))
-    values = {
+    asked = request.query_params.get("q", "").strip().upper()[:12]
+    every = await off_loop(lambda: visits.listing(ledger, now))
+    lines = [line for line in every if asked in line.state.code]
+    lists = {
         "open": [line for line in lines if not line.state.closed_at],
-        "referrals": referrals,
+        "referrals": sorted((line for line in lines if line.due_at is not None), key=lambda line: str(line.due_at)),
         "closed": [line for line in lines if line.state.closed_at],
-        "past_keeping": sum(now > line.keep_until for line in lines),
+    }
+    values = {
+        **{name: found[:MOST_LISTED] for name, found in lists.items()},
+        "more": {name: max(0, len(found) - MOST_LISTED) for name, found in lists.items()},
+        "asked": asked,
+        "any": bool(every),
+        "past_keeping": sum(now > line.keep_until for line in every),
         "policies": list((await off_loop(lambda: policies.known_policies(ledger))).values()),
         "years": visits.YEARS_KEPT,
         "refusal": refusal,

@@ -22,10 +22,11 @@ from hushpoint.desk.bundle import (
     telling_altered,
     verify_bundle,
 )
-from hushpoint.desk.evidence import PAIRS, VARIETIES, part_of, rows_of
+from hushpoint.desk.evidence import PAIRS, VARIETIES, rows_of
 from hushpoint.desk.feedback import feedback_pdf, one_fix
 from hushpoint.desk.rules_csv import parse_rules
 from hushpoint.errors import BadInputError, NotFoundError
+from hushpoint.ledger.frozen import FrozenLedger
 from hushpoint.ledger.records import Ledger
 from hushpoint.web.context import context_of, lecturer_only, off_loop, page, reader_of
 from hushpoint.web.forms import Form, form_of
@@ -295,12 +296,14 @@ async def _values(request: Request, form: Form | None = None) -> dict[str, Any]:
 
     def found() -> dict[str, Any]:
         info = classes.find_class(ledger, code)
+        rows = rows_of(ledger, info.code, who)
+        part = FrozenLedger(rows)
         try:
-            shown = decisions.evidence_now(ledger, info.code, who, rule, basis=basis, variety=variety)
+            shown = decisions.evidence_now(ledger, info.code, who, rule, basis=basis, variety=variety, part=part)
         except BadInputError:
             if form is None:
                 raise
-            shown = decisions.evidence_now(ledger, info.code, who, DEFAULT_RULE)
+            shown = decisions.evidence_now(ledger, info.code, who, DEFAULT_RULE, part=part)
         signed = decisions.decisions_of(ledger, info.code, who)
         return {
             "info": info,
@@ -313,8 +316,8 @@ async def _values(request: Request, form: Form | None = None) -> dict[str, Any]:
             "fix": one_fix(shown),
             "pairs_basis": PAIRS,
             "today": _today(request).isoformat(),
-            "matrices": _matrices(ledger, info.code, who),
-            "altered": altered_rows(ledger, (row.seq for row in rows_of(ledger, info.code, who))),
+            "matrices": _matrices(ledger, part, info.code, who),
+            "altered": altered_rows(ledger, (row.seq for row in rows)),
         }
 
     def told() -> dict[str, Any]:
@@ -332,8 +335,7 @@ async def _or_altered(act: Awaitable[Found]) -> Found:
         raise HTTPException(503, str(altered)) from None
 
 
-def _matrices(ledger: Ledger, code: str, who: str) -> list[tuple[units.Unit, list[units.Met]]]:
-    part = part_of(ledger, code, who)
+def _matrices(ledger: Ledger, part: FrozenLedger, code: str, who: str) -> list[tuple[units.Unit, list[units.Met]]]:
     return [(unit, units.matrix(part, code, who, unit)) for unit in units.known_units(ledger).values()]
 
 

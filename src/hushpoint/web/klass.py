@@ -171,13 +171,12 @@ async def learner(request: Request) -> Response:
     info = await off_loop(lambda: classes.find_class(ledger, request.path_params["code"]))
     name = await off_loop(lambda: classes.name_of(ledger, info.code, who))
     readings = await off_loop(lambda: bench.own_readings(ledger, who))
-    state = await off_loop(lambda: context_of(request).boards.now(info.code))
     values = {
         "info": info,
         "who": who,
         "name": name,
         "readings": readings,
-        "came_in": state.lines[who].came_in if who in state.lines else 0,
+        "came_in": await off_loop(lambda: classes.devices_in(ledger, info.code, who)),
         "word": await off_loop(lambda: classes.word_of(ledger, info.code, who)),
     }
     return page(request, "learner.html", values)

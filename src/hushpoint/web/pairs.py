@@ -14,7 +14,7 @@ from starlette.routing import Route
 
 from hushpoint.agreement import AgreementError, agree
 from hushpoint.desk import classes, kit, pairs, pairs_written
-from hushpoint.desk.whose import digit_lines
+from hushpoint.desk.whose import digit_lines, digits_of
 from hushpoint.errors import BadInputError, NotAllowedError, NotFoundError
 from hushpoint.web.context import Learner, context_of, known_learner, lecturer_only, off_loop, page, reader_of
 from hushpoint.web.forms import Form, form_of, read_json
@@ -160,9 +160,9 @@ async def learner_pairs(request: Request) -> Response:
     info = await _info(request)
     who, ledger = request.path_params["who"], context_of(request).ledger
     name = await off_loop(lambda: classes.name_of(ledger, info.code, who))
-    book = await off_loop(lambda: context_of(request).pair_books.now(info.code))
+    mine = await off_loop(lambda: pairs.of_learner(ledger, info.code, who))
     say = reader_of(request).on_pictures
-    values = await off_loop(lambda: summary(book.of(who), name, say("reference"), say))
+    values = await off_loop(lambda: summary(mine, name, say("reference"), say))
     values["digits"] = await off_loop(lambda: _digits(request, info.code, who))
     return page(request, "pairs_learner.html", {"info": info, "who": who, "name": name, "own": False, **values})
 
@@ -172,9 +172,10 @@ async def own_pairs(request: Request) -> Response:
     learner = await off_loop(lambda: known_learner(request))
     if learner is None:
         return RedirectResponse(DOOR, 303)
-    book = await off_loop(lambda: context_of(request).pair_books.now(learner.room))
+    ledger = context_of(request).ledger
+    mine = await off_loop(lambda: pairs.of_learner(ledger, learner.room, learner.who))
     say = reader_of(request).on_pictures
-    values = await off_loop(lambda: summary(book.of(learner.who), say("you"), say("reference"), say))
+    values = await off_loop(lambda: summary(mine, say("you"), say("reference"), say))
     values["digits"] = await off_loop(lambda: _digits(request, learner.room, learner.who))
     return page(request, "pairs_learner.html", {"name": "Your pairs", "own": True, **values})
 
@@ -311,7 +312,7 @@ def summary(found: Sequence[pairs.Pair], learner: str, reference: str, say: Call
 
 def _digits(request: Request, room: str, who: str) -> list[str]:
     """Say how somebody writes their numbers of live readings."""
-    return [line for one in context_of(request).live_readings.of(room).digits(room, who) for line in digit_lines(one)]
+    return [line for one in digits_of(context_of(request).ledger, room, who) for line in digit_lines(one)]
 
 
 def _line(pair: pairs.Pair) -> dict[str, Any]:
