@@ -22,6 +22,7 @@ from hushpoint.agreement import (
 )
 from hushpoint.agreement.differences import shown
 from hushpoint.cli.tables import result_console, result_table
+from hushpoint.cli.whole_file import ANYBODYS, whole_file
 from hushpoint.desk.agreeing import agreement_in_full, in_full_lines, json_in_full, p_words
 from hushpoint.desk.csv_file import bytes_of
 from hushpoint.desk.readings_csv import bad_rows, read_readings_file, sound_readings
@@ -128,9 +129,9 @@ def _write_picture(agreement: Agreement, picture: Path, form: Literal["png", "sv
 
     page = agreement_picture(agreement, form)
     try:
-        picture.write_bytes(page)
-    except OSError as refusal:
-        raise BadInputError(f"--picture {shown(picture.name)}: cannot be written ({refusal.strerror})") from None
+        whole_file(picture, page, ANYBODYS)
+    except BadInputError as refusal:
+        raise BadInputError(f"--picture {refusal}") from None
     print(f"picture written: {picture.name}", file=sys.stderr)  # noqa: T201
 
 

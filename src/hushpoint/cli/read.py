@@ -13,6 +13,7 @@ from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from hushpoint.cli.whole_file import ANYBODYS, whole_file
 from hushpoint.errors import BadInputError, HushpointError
 
 if TYPE_CHECKING:
@@ -346,9 +347,9 @@ def _draw(path: Path, folder: Path, recording: Any, heard: Any, form: Any) -> No
     )
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        (folder / f"{path.stem}.{form}").write_bytes(image)
-    except OSError:
-        raise BadInputError(f"--picture {folder}: cannot be written") from None
+    except OSError as trouble:
+        raise BadInputError(f"--picture {folder}: cannot be written: {trouble.strerror}") from None
+    whole_file(folder / f"{path.stem}.{form}", image, ANYBODYS)
 
 
 def _grade(results: list[dict[str, Any]], *, as_json: bool, picture: Path | None) -> None:
@@ -431,4 +432,4 @@ def _draw_differences(known: list[tuple[dict[str, Any], dict[str, Any]]], folder
     if not readings:
         return
     folder.mkdir(parents=True, exist_ok=True)
-    (folder / "differences.png").write_bytes(agreement_picture(agree(readings, reference="truth"), "png"))
+    whole_file(folder / "differences.png", agreement_picture(agree(readings, reference="truth"), "png"), ANYBODYS)

@@ -8,6 +8,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from hushpoint.cli.whole_file import whole_file
 from hushpoint.desk.csv_file import told_name
 from hushpoint.desk.policies import policy_of
 from hushpoint.desk.visit_json import LARGEST_BYTES, VisitFileError, parse_visit, visit_file_bytes, visit_lines
@@ -96,9 +97,7 @@ def _write(visit: Visit, judged: Judged, asked: Mapping[str, Path]) -> None:
         else:
             made.append((file, visit_csv(visit, judged).encode()))
     for file, data in made:
-        part = file.with_name(f".{file.name}.part")
-        part.write_bytes(data)
-        part.replace(file)
+        whole_file(file, data)
 
 
 def _judge_lines(path: Path, chosen: ClinicalPolicy | None) -> int:

@@ -34,23 +34,20 @@ def write_recording(
     whole; the JSON comes last, so that it stands for a complete recording. The same values give the same
     bytes. Raises BadInputError where the folder cannot be written.
     """
-    import soundfile
-
     paths = (folder / f"{name}.wav", folder / f"{name}.csv", folder / f"{name}.json")
     mark = f".{secrets.token_hex(4)}.part"
     parts = [path.with_name(path.name + mark) for path in paths]
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        with parts[0].open("wb") as file:
-            soundfile.write(file, samples, rate_hz, format="WAV", subtype="PCM_16")
+        parts[0].write_bytes(wav_bytes(samples, rate_hz))  # in memory first: the library prints what a full disk says
         pairs = zip(time_s.tolist(), pressure_mmhg.tolist(), strict=True)
         rows = [f"{at:.3f},{mmhg:.2f}\n" for at, mmhg in pairs]
         parts[1].write_text("time_s,pressure_mmHg\n" + "".join(rows), encoding="utf-8")
         parts[2].write_text(json.dumps(made, indent=1, allow_nan=False) + "\n", encoding="utf-8")
         for part, path in zip(parts, paths, strict=True):
             part.replace(path)
-    except (OSError, soundfile.SoundFileError) as trouble:
-        what = getattr(trouble, "strerror", None) or "it cannot be written"
+    except OSError as trouble:
+        what = trouble.strerror or "it cannot be written"
         raise BadInputError(f"{folder}: {what}; choose a folder that can be written") from None
     finally:
         for part in parts:
