@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import math
-import sys
 from collections import Counter
 from collections.abc import Sequence
 from pathlib import Path
@@ -22,6 +21,7 @@ from hushpoint.agreement import (
 )
 from hushpoint.agreement.differences import shown
 from hushpoint.cli.tables import result_console, result_table
+from hushpoint.cli.told import note
 from hushpoint.cli.whole_file import ANYBODYS, whole_file
 from hushpoint.desk.agreeing import agreement_in_full, in_full_lines, json_in_full, p_words
 from hushpoint.desk.csv_file import bytes_of
@@ -48,7 +48,7 @@ def readings_in(path: Path, *, skip_bad_rows: bool, timed: bool = False) -> tupl
     found = sound_readings(bytes_of(path), path.name, timed=timed)
     if found.left_out:
         count = len(found.left_out)
-        print(f"left out {count} bad row{'s' * (count > 1)}: {bad_rows(found.left_out)}", file=sys.stderr)  # noqa: T201
+        note(f"left out {count} bad row{'s' * (count > 1)}: {bad_rows(found.left_out)}")
     return found.heard()
 
 
@@ -132,7 +132,7 @@ def _write_picture(agreement: Agreement, picture: Path, form: Literal["png", "sv
         whole_file(picture, page, ANYBODYS)
     except BadInputError as refusal:
         raise BadInputError(f"--picture {refusal}") from None
-    print(f"picture written: {picture.name}", file=sys.stderr)  # noqa: T201
+    note(f"picture written: {picture.name}")
 
 
 def _print_json(found: object) -> None:
@@ -198,8 +198,8 @@ def _print_agreement(agreement: Agreement) -> None:
         console.print()
     if len(drawable) > MOST_DRAWN:
         console.print(f"({MOST_DRAWN} of {len(drawable)} drawn; --picture draws more.)", markup=False)
-    for note in agreement.notes:
-        console.print(f"Note: {note}.", markup=False)
+    for remark in agreement.notes:
+        console.print(f"Note: {remark}.", markup=False)
 
 
 def bars(found: Differences) -> Sequence[str]:

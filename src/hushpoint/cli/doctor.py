@@ -15,6 +15,7 @@ import typer
 
 from hushpoint.cli.keep import DEFAULT_DATA
 from hushpoint.cli.names import copies_in_the_open
+from hushpoint.cli.told import tell
 from hushpoint.desk import access, recordings
 from hushpoint.errors import HushpointError
 from hushpoint.ledger.records import LedgerError
@@ -62,10 +63,10 @@ def doctor_told(
         typer.echo(json.dumps({"well": well, "checks": [asdict(one) for one in found]}))
     else:
         for one in found:
-            typer.echo(f"{'well' if one.well else 'MEND'}  {one.check}: {one.says}")
+            tell(f"{'well' if one.well else 'MEND'}  {one.check}: {one.says}")
             if one.do:
-                typer.echo(f"      {one.do}")
-        typer.echo("all is well" if well else f"to mend: {sum(not one.well for one in found)}")
+                tell(f"      {one.do}")
+        tell("all is well" if well else f"to mend: {sum(not one.well for one in found)}")
     return 0 if well else 1
 
 

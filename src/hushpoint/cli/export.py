@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import json
-import sys
 from datetime import UTC, datetime
 from pathlib import Path
 
 import typer
 
 from hushpoint.cli.keep import DEFAULT_DATA, INVENTED_MARK
+from hushpoint.cli.told import note, tell
 from hushpoint.cli.whole_file import whole_file
 from hushpoint.desk.bundle import LARGEST_BYTES, bundle, bundle_name, find_learner, otherwise, verify_bundle
 from hushpoint.errors import BadInputError
@@ -50,7 +50,7 @@ def export_bundles(
         typer.echo(str(path))
     written = f"{len(made)} {'bundle' if len(made) == 1 else 'bundles'} written"
     keep = "INVENTED data, marked so in them" if invented else "they hold names: keep them private"
-    print(f"{written}; {keep}", file=sys.stderr)  # noqa: T201
+    note(f"{written}; {keep}")
 
 
 def verify_bundle_file(
@@ -82,16 +82,16 @@ def verify_bundle_file(
         typer.echo(json.dumps(told))
         return 0 if whole else 1
     if found.invented:
-        typer.echo("INVENTED data: nobody in it exists")
+        tell("INVENTED data: nobody in it exists")
     for problem in found.problems:
-        typer.echo(f"altered: {problem}")
+        tell(f"altered: {problem}")
     if whole:
-        typer.echo(f"whole: {found.rows} rows, {found.erased} of them erased on request; journal head {found.head}")
+        tell(f"whole: {found.rows} rows, {found.erased} of them erased on request; journal head {found.head}")
     for one in found.decisions:
         follows = "follows from the evidence" if one["follows"] else "does not follow from the evidence"
         if one["evidence_erased_since"]:
             follows = "cannot be recomputed in full: evidence was erased on request since"
-        typer.echo(
+        tell(
             f"row {one['row']}, signed {one['signed_on']}, {one['decision']} by {one['rule']}: {follows} "
             f"(recomputed: {one['recomputed']})"
         )

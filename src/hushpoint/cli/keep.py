@@ -8,6 +8,7 @@ from pathlib import Path
 
 import typer
 
+from hushpoint.cli.told import note, tell
 from hushpoint.ledger.backup import restore_backup, write_backup
 from hushpoint.ledger.sealed_file import passphrase_in
 from hushpoint.ledger.store import open_ledger
@@ -32,7 +33,7 @@ def verify_ledger(
         ledger.close()
     whole = found.first_altered is None
     if as_json:
-        typer.echo(
+        tell(
             json.dumps(
                 {
                     "whole": whole,
@@ -46,14 +47,14 @@ def verify_ledger(
             )
         )
     elif whole:
-        typer.echo(f"whole: {last} rows, {found.erased} of them erased on request; head {found.head}")
+        tell(f"whole: {last} rows, {found.erased} of them erased on request; head {found.head}")
         if found.unopened:
-            typer.echo(
+            tell(
                 f"{found.unopened} rows hold encrypted names and were not opened: their order was checked, what they "
                 "say was not; with --passphrase-file it is"
             )
     else:
-        typer.echo(f"altered: row {found.first_altered}: {found.reason}; the {found.rows} rows before it are whole")
+        tell(f"altered: row {found.first_altered}: {found.reason}; the {found.rows} rows before it are whole")
     return 0 if whole else 1
 
 
@@ -71,7 +72,7 @@ def new_password(*, data: Path | None, database: str | None, role: str) -> None:
         access.change_password(ledger, said, role)
     finally:
         ledger.close()
-    print(f"the {role}'s password is set; whoever was signed in as {role} is signed out", file=sys.stderr)  # noqa: T201
+    note(f"the {role}'s password is set; whoever was signed in as {role} is signed out")
 
 
 def backup_ledger(file: Path, *, data: Path | None, database: str | None, passphrase_file: Path | None) -> None:
@@ -83,7 +84,7 @@ def backup_ledger(file: Path, *, data: Path | None, database: str | None, passph
         rows = write_backup(ledger, file, passphrase=passphrase, recordings=folder / RECORDINGS)
     finally:
         ledger.close()
-    print(f"{rows} rows kept in {file}", file=sys.stderr)  # noqa: T201
+    note(f"{rows} rows kept in {file}")
 
 
 def restore_ledger(file: Path, *, data: Path | None, database: str | None, passphrase_file: Path | None) -> None:
@@ -98,4 +99,4 @@ def restore_ledger(file: Path, *, data: Path | None, database: str | None, passp
         rows = restore_backup(ledger, file, passphrase=passphrase, recordings=folder / RECORDINGS)
     finally:
         ledger.close()
-    print(f"{rows} rows brought in from {file}", file=sys.stderr)  # noqa: T201
+    note(f"{rows} rows brought in from {file}")

@@ -13,11 +13,13 @@ from typing import Annotated, NoReturn
 
 import typer
 
+from hushpoint.cli.told import Command, Group, note
 from hushpoint.errors import HushpointError
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # a few hundred columns: more threads only wait for one another
 
 app = typer.Typer(
+    cls=Group,
     add_completion=False,
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
@@ -32,7 +34,7 @@ SkipBadRows = Annotated[bool, typer.Option("--skip-bad-rows", help="Leave bad ro
 AsJson = Annotated[bool, typer.Option("--json", help="Print stable, documented JSON.")]
 
 
-@app.command()
+@app.command(cls=Command)
 def render(
     systolic: Annotated[float, typer.Option(help="Systolic pressure of the arm, mmHg.")] = 128.0,
     diastolic: Annotated[float, typer.Option(help="Diastolic pressure of the arm, mmHg.")] = 82.0,
@@ -55,7 +57,7 @@ def render(
     )  # fmt: skip
 
 
-@app.command()
+@app.command(cls=Command)
 def read(
     paths: Annotated[list[Path], typer.Argument(help="Recordings, or folders of them.")],
     json: AsJson = False,
@@ -78,7 +80,7 @@ def read(
     )  # fmt: skip
 
 
-@app.command()
+@app.command(cls=Command)
 def agree(
     readings: Annotated[Path, typer.Argument(help="CSV: measurement,observer,systolic,diastolic[,client,gauge,at].")],
     reference: Annotated[str | None, typer.Option(help="Compare every observer with this one.")] = None,
@@ -92,7 +94,7 @@ def agree(
     agree_file(readings, reference=reference, as_json=json, picture=picture, skip_bad_rows=skip_bad_rows)
 
 
-@app.command()
+@app.command(cls=Command)
 def digits(
     readings: Annotated[Path, typer.Argument(help="CSV: measurement,observer,systolic,diastolic.")],
     json: AsJson = False,
@@ -104,7 +106,7 @@ def digits(
     digits_file(readings, as_json=json, skip_bad_rows=skip_bad_rows)
 
 
-@app.command()
+@app.command(cls=Command)
 def whose(
     readings: Annotated[Path, typer.Argument(help="CSV: measurement,observer,systolic,diastolic[,client,gauge,at].")],
     reference: Annotated[str | None, typer.Option(help="The observer whose bias is called 0.")] = None,
@@ -117,7 +119,7 @@ def whose(
     whose_file(readings, reference=reference, as_json_text=json, skip_bad_rows=skip_bad_rows)
 
 
-@app.command()
+@app.command(cls=Command)
 def judge(
     readings: Annotated[Path, typer.Argument(help="CSV: measurement,observer,systolic,diastolic[,client].")],
     learner: Annotated[str, typer.Option(help="Whose readings are judged.")],
@@ -133,7 +135,7 @@ def judge(
     judge_file(readings, learner=learner, reference=reference, rule=rule, rules=rules, variety=variety, as_json=json)
 
 
-@app.command()
+@app.command(cls=Command)
 def gauge(
     check: Annotated[Path, typer.Argument(help="CSV: reference_mmhg,reading_mmhg,direction (up or down).")],
     rule: Annotated[str, typer.Option(help="new, in_use, local or local=LIMIT.")] = "new",
@@ -146,7 +148,7 @@ def gauge(
     gauge_file(check, rule=rule, reference_error=reference_error, as_json=json)
 
 
-@app.command()
+@app.command(cls=Command)
 def leak(
     times: Annotated[Path, typer.Argument(help="CSV: time_s,reading_mmhg.")],
     test: Annotated[str, typer.Option(help="leak, exhaust or valve.")] = "leak",
@@ -159,7 +161,7 @@ def leak(
     timed_file(times, test=test, rule=rule, as_json=json)
 
 
-@app.command()
+@app.command(cls=Command)
 def cuff(
     arm_cm: Annotated[str, typer.Argument(metavar="CM", help="Circumference of the mid-upper arm, cm.")],
     bladder: Annotated[str | None, typer.Option(help="The bladder in hand, WIDTHxLENGTH in cm.")] = None,
@@ -171,7 +173,7 @@ def cuff(
     cuff_for_arm(arm_cm, bladder=bladder, as_json=json)
 
 
-@app.command()
+@app.command(cls=Command)
 def recall(
     gauge: Annotated[str, typer.Argument(help="A gauge of the register, by its label or its id.")],
     data: DataDir = None,
@@ -185,7 +187,7 @@ def recall(
     list_touched(gauge, data=data, database=database, policy=policy, as_json=json)
 
 
-@app.command()
+@app.command(cls=Command)
 def visit(
     visit_json: Annotated[str, typer.Argument(metavar="VISIT", help="JSON file of a visit, or - for standard input.")],
     policy: Annotated[
@@ -205,7 +207,7 @@ def visit(
     raise typer.Exit(visit_file(visit_json, policy=policy, as_json=json, files=files))
 
 
-@app.command()
+@app.command(cls=Command)
 def policy(
     policy: Annotated[
         str | None, typer.Argument(metavar="[POLICY]", help="Id of a shipped policy to write out, or a CSV to check.")
@@ -218,7 +220,7 @@ def policy(
     show_policy(policy, own_id)
 
 
-@app.command()
+@app.command(cls=Command)
 def serve(
     data: DataDir = None,
     port: Annotated[int, typer.Option(help="Port to listen on.", min=1, max=65535)] = 8100,
@@ -258,7 +260,7 @@ def serve(
     )  # fmt: skip
 
 
-@app.command()
+@app.command(cls=Command)
 def password(
     data: DataDir = None,
     database: Annotated[str | None, typer.Option(help="PostgreSQL URL in place of the SQLite file.")] = None,
@@ -270,7 +272,7 @@ def password(
     new_password(data=data, database=database, role=role)
 
 
-@app.command()
+@app.command(cls=Command)
 def encrypt(
     data: DataDir = None,
     database: Annotated[str | None, typer.Option(help="PostgreSQL URL in place of the SQLite file.")] = None,
@@ -290,7 +292,7 @@ def encrypt(
     )
 
 
-@app.command()
+@app.command(cls=Command)
 def demo(
     data: DataDir = None,
     port: Annotated[int, typer.Option(help="Port to listen on.", min=1, max=65535)] = 8100,
@@ -304,7 +306,7 @@ def demo(
     serve_demo(data=data, port=port, class_mode=class_mode)
 
 
-@app.command()
+@app.command(cls=Command)
 def export(
     learners: Annotated[list[str], typer.Argument(metavar="LEARNER...", help="Learners, by name or id.")],
     out: Annotated[Path, typer.Option(help="Folder to write into.")] = Path("out"),
@@ -319,7 +321,7 @@ def export(
     export_bundles(learners, out=out, room=room, data=data, database=database, passphrase_file=passphrase_file)
 
 
-@app.command()
+@app.command(cls=Command)
 def verify(
     bundle: Annotated[
         Path | None, typer.Argument(metavar="[BUNDLE]", help="An evidence bundle, in place of the ledger.")
@@ -341,7 +343,7 @@ def verify(
     raise typer.Exit(verify_ledger(data=data, database=database, as_json=json, passphrase_file=passphrase_file))
 
 
-@app.command()
+@app.command(cls=Command)
 def doctor(
     data: DataDir = None,
     database: Annotated[str | None, typer.Option(help="PostgreSQL URL in place of the SQLite file.")] = None,
@@ -365,7 +367,7 @@ def doctor(
     )
 
 
-@app.command()
+@app.command(cls=Command)
 def backup(
     file: Annotated[Path, typer.Argument(help="File to write; must not exist.")],
     data: DataDir = None,
@@ -378,7 +380,7 @@ def backup(
     backup_ledger(file, data=data, database=database, passphrase_file=passphrase_file)
 
 
-@app.command()
+@app.command(cls=Command)
 def restore(
     file: Annotated[Path, typer.Argument(help="A file that `backup` wrote.")],
     data: DataDir = None,
@@ -397,7 +399,7 @@ def _one_line(refusal: typer.TyperException) -> str:
 
 
 def _refuse(line: str) -> NoReturn:
-    print(f"hushpoint: {line}", file=sys.stderr)  # noqa: T201
+    note(line, before="hushpoint: ")
     sys.exit(2)
 
 

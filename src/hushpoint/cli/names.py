@@ -9,6 +9,7 @@ from pathlib import Path
 import typer
 
 from hushpoint.cli.keep import DEFAULT_DATA
+from hushpoint.cli.told import note
 from hushpoint.ledger.records import LedgerError
 from hushpoint.ledger.sealed_file import checked_passphrase, passphrase_in
 from hushpoint.ledger.store import open_ledger
@@ -91,4 +92,4 @@ def copies_in_the_open(folder: Path) -> Iterator[Path]:
 
 
 def _say(line: str) -> None:
-    print(line, file=sys.stderr)  # noqa: T201
+    note(line)

@@ -13,6 +13,7 @@ from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from hushpoint.cli.told import note, tell
 from hushpoint.cli.whole_file import ANYBODYS, whole_file
 from hushpoint.errors import BadInputError, HushpointError
 
@@ -69,7 +70,10 @@ def read_files(
         for found in _results(work, jobs) if scheduler is None else _on_scheduler(work, scheduler):
             line = json.dumps(found, ensure_ascii=False, allow_nan=False)
             also(line)
-            print(line if as_json else in_words(found), flush=True)  # noqa: T201
+            if as_json:
+                print(line, flush=True)  # noqa: T201
+            else:
+                tell(in_words(found), flush=True)
             advance()
             status = 2 if "error" in found else status
             if graded:
@@ -77,7 +81,7 @@ def read_files(
     if graded:
         _grade(results, as_json=as_json, picture=picture)
     if not as_json:
-        print(CAUTION, file=sys.stderr)  # noqa: T201
+        note(CAUTION)
     return status
 
 
@@ -145,10 +149,7 @@ def _results(work: list[Work], jobs: int) -> Iterator[dict[str, Any]]:
         if not waiting:
             return
         again = [one for one, future in waiting if _broken(future)]
-        print(  # noqa: T201
-            f"a process ended before it had answered; {len(again)} recordings in hand are read again, one by one",
-            file=sys.stderr,
-        )
+        note(f"a process ended before it had answered; {len(again)} recordings in hand are read again, one by one")
         one_by_one = _one_by_one(again)
         for _, future in waiting:
             yield next(one_by_one) if _broken(future) else future.result()
@@ -368,7 +369,7 @@ def _grade(results: list[dict[str, Any]], *, as_json: bool, picture: Path | None
     if as_json:
         print(json.dumps({"grade": {end: asdict(one) for end, one in grades.items()}}))  # noqa: T201
     else:
-        print("\n".join(line for end, one in grades.items() for line in _grade_lines(end, one)))  # noqa: T201
+        tell("\n".join(line for end, one in grades.items() for line in _grade_lines(end, one)))
     if picture is not None:
         _draw_differences(known, picture)
 

@@ -6,6 +6,7 @@ from pathlib import Path
 
 from hushpoint.arm import NOISES, RHYTHMS, Person, Rendered, Swings, render_measurement
 from hushpoint.arm.person import LOUDNESS_DB, NARROWEST_MMHG
+from hushpoint.cli.told import tell
 from hushpoint.errors import BadInputError
 from hushpoint.recording import write_recording
 
@@ -76,7 +77,7 @@ def render_files(
             pressure_mmhg=rendered.pressure_mmhg,
             made=rendered.made,
         )
-        print(_line(name, rendered))  # noqa: T201
+        tell(_line(name, rendered))
 
 
 def _line(name: str, rendered: Rendered) -> str:

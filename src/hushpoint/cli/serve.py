@@ -7,7 +7,6 @@ import os
 import shutil
 import socket
 import ssl
-import sys
 import threading
 from contextlib import suppress
 from dataclasses import replace
@@ -20,6 +19,7 @@ from starlette.applications import Starlette
 from hushpoint.cli.keep import DEFAULT_DATA, INVENTED_MARK, RECORDINGS
 from hushpoint.cli.log_lines import log_as_json
 from hushpoint.cli.names import names_passphrase
+from hushpoint.cli.told import note, tell
 from hushpoint.cli.workers import tended
 from hushpoint.desk import demo
 from hushpoint.desk.recordings import RecordingFiles
@@ -134,7 +134,7 @@ def _demo_ready(folder: Path) -> str:
             left.unlink()  # a first run that was stopped half way begins anew
         (folder / "FULL").unlink(missing_ok=True)
         shutil.rmtree(RecordingFiles(folder).kept, ignore_errors=True)
-        print("making the invented college ...", file=sys.stderr)  # noqa: T201
+        note("making the invented college ...")
         now = datetime.now(UTC)
         clock = demo.DemoClock(now)
         ledger = open_sqlite(folder / FILE_NAME, clock=clock)
@@ -156,7 +156,7 @@ def _fill_up(folder: Path, code: str) -> None:
         demo.fill_up(ledger, clock, now, RecordingFiles(folder), room=code)
         full.touch()
     except HushpointError as trouble:
-        print(f"the invented college stays smaller: {trouble}", file=sys.stderr)  # noqa: T201
+        note(f"the invented college stays smaller: {trouble}")
     finally:
         ledger.close()
 
@@ -211,7 +211,7 @@ def _run(
     for address in (f"{'https' if tls else 'http'}://localhost:{settings.port}", *settings.addresses):
         print(f"open {address}", flush=True)  # noqa: T201
     if said:
-        print(said, flush=True)  # noqa: T201
+        tell(said, flush=True)
     log_as_json()
     _many_connections()
     logging.getLogger("python_multipart").setLevel(logging.ERROR)  # it quotes bytes of forms that it cannot read

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import io
 import sys
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
+
+from hushpoint.cli.told import said, teller
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -24,10 +26,28 @@ def result_console() -> Console:
             except SystemExit:
                 raise SystemExit(0) from None
 
+        def print(self, *shown: Any, **how: Any) -> None:
+            """Print texts and tables in the terminal's language."""
+            if teller() is not None:
+                shown = tuple(said(one) if isinstance(one, str) else _said_table(one) for one in shown)
+            super().print(*shown, **how)
+
     if isinstance(sys.stdout, io.TextIOWrapper):
         # Bars and signs that an old terminal's character set lacks become question marks, not an error.
         sys.stdout.reconfigure(errors="replace")
     return ResultConsole(highlight=False)
+
+
+def _said_table(table: Any) -> Any:
+    """Return a table with its title, headings and cells said; anything else as it is."""
+    from rich.table import Table
+
+    if isinstance(table, Table):
+        table.title = said(table.title) if isinstance(table.title, str) else table.title
+        for column in table.columns:
+            column.header = said(column.header) if isinstance(column.header, str) else column.header
+            column._cells = [said(cell) if isinstance(cell, str) else cell for cell in column._cells]
+    return table
 
 
 def result_table(*headings: str, title: str, gap: int = 1) -> Table:

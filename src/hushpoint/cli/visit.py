@@ -113,6 +113,7 @@ def _judge_lines(path: Path, chosen: ClinicalPolicy | None) -> int:
 
 def _print(judged: Judged) -> None:
     from hushpoint.cli.tables import result_console
+    from hushpoint.cli.told import said
 
     out, value, action = result_console(), judged.value, judged.action
     wait = f" (in {judged.next.seconds} s)" if judged.next.seconds else ""
@@ -132,7 +133,9 @@ def _print(judged: Judged) -> None:
             away = judged.edge.distance_mmhg
             side = f"{away:.1f} below" if away > 0 else f"{-away:.1f} above"
             out.print(f"Nearest edge: {judged.edge.at_mmhg:g} {judged.edge.end}, the value is {side}.", markup=False)
-        out.print("By other schemes: " + "; ".join(f"{scheme} {name}" for scheme, name in judged.also), markup=False)
+        out.print(
+            "By other schemes: " + "; ".join(f"{scheme} {said(name)}" for scheme, name in judged.also), markup=False
+        )
     _print_readings(out, judged)
     for caution in judged.cautions:
         out.print(caution, markup=False)

@@ -29,19 +29,8 @@ from hushpoint.words.values import VALUES
 
 SOURCE = Path(__file__).resolve().parents[1]
 ROOMS = (
-    *(
-        "measure",
-        "ear",
-        "agreement",
-        "guideline",
-        "instrument",
-        "practice",
-        "competence",
-        "visit",
-        "sheet",
-        "desk",
-        "web",
-    ),
+    *("measure", "ear", "agreement", "guideline", "instrument", "practice", "competence", "visit", "sheet", "desk"),
+    *("web", "cli"),
 )
 """The rooms whose sentences reach a page."""
 IN_ENGLISH = frozenset(
@@ -50,7 +39,7 @@ IN_ENGLISH = frozenset(
         *("desk/demo.py", "desk/demo_areas.py", "desk/visit_json.py", "guideline/own_policy.py", "guideline/tables.py"),
         *("guideline/preparticipation.py", "instrument/drift.py", "practice/log.py"),
         *("practice/forms.py", "practice/staircase.py", "sheet/fhir.py", "web/guard.py"),
-        *("web/marks.py", "web/metrics.py"),
+        *("web/marks.py", "web/metrics.py", "cli/words.py", "cli/log_lines.py", "cli/workers.py"),
     }
 )
 """Modules whose sentences are for whoever writes the file or the request that they refuse, or are sources and names."""
@@ -148,8 +137,16 @@ def _rooms() -> Iterator[tuple[str, str, int]]:
         for path in sorted((SOURCE / room).glob("*.py")):
             if f"{room}/{path.name}" in IN_ENGLISH:
                 continue
-            for text, line in _sentences(ast.parse(path.read_text(encoding="utf-8"))):
+            tree = ast.parse(path.read_text(encoding="utf-8"))
+            for text, line in (*_sentences(tree), *_command_helps(tree)):
                 yield text, f"{room}/{path.name}", line
+
+
+def _command_helps(tree: ast.Module) -> Iterator[tuple[str, int]]:
+    """Yield what the help says of each command: the text under its name."""
+    for node in tree.body:
+        if isinstance(node, ast.FunctionDef) and any("app.command" in ast.unparse(one) for one in node.decorator_list):
+            yield ast.get_docstring(node) or node.name, node.lineno
 
 
 def _layouts() -> Iterator[tuple[str, str, int]]:

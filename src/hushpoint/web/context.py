@@ -189,6 +189,7 @@ def _templates(language: str) -> jinja2.Environment:
         "written": with_unit,
         "kpa": in_kpa,
         "casefold": str.casefold,
+        "said": say,
         "sentence": sentence,
     }
     return made

@@ -19,6 +19,8 @@ _ENDS, _JOINTS = re.compile(r"(?<=[.;!?:])(\s+)"), re.compile(r"(, and |, | and 
 """Where one sentence ends and the next begins; where parts of one are joined."""
 _BRACKET = re.compile(r"([^()]+) \((.+)\)", re.DOTALL)
 """A sentence with something in brackets behind it."""
+_FULL_STOPS = re.compile(r"(?<=[.!?])\s+(?=[A-Z])")
+_RANGE = re.compile(r"([+\u2212-]?[\d.]+) to ([+\u2212-]?[\d.]+)")
 _COUNTED = re.compile(r"([\d.]+) (\w+)")
 _LETTER = re.compile(r"[^\W\d_]")
 _TRIED_EVERYWHERE = 2
@@ -39,6 +41,8 @@ class Sentences:
 
     def _found(self, text: str) -> str | None:
         """Return a sentence in this language, None where it is none of ours."""
+        if text not in self._messages and (each := self._each_in_full(text)) is not None:
+            return each
         whole = self._one(text)
         if whole is not None:
             return whole
@@ -51,6 +55,12 @@ class Sentences:
             or self._in_pieces(text, _ENDS)
             or self._in_pieces(text, _JOINTS)
         )
+
+    def _each_in_full(self, text: str) -> str | None:
+        """Return several full sentences, each said for itself; None where they are not several, or not all ours."""
+        pieces = _FULL_STOPS.split(text)
+        said = [self._found(one) for one in pieces] if len(pieces) > 1 else [None]
+        return None if None in said else " ".join(one or "" for one in said)
 
     def _bracketed(self, text: str) -> str | None:
         """Return a sentence with what stands in brackets behind it, each said for itself."""
@@ -113,6 +123,8 @@ class Sentences:
         said = self._found(text) if text else None
         if said is None and (counted := _COUNTED.fullmatch(text)) and counted[2] in self._messages:
             return f"{counted[1]} {self._messages[counted[2]]}"
+        if said is None and (between := _RANGE.fullmatch(text)):
+            return f"{between[1]} {self._messages.get('to', 'to')} {between[2]}"
         return text if said is None else said
 
 

@@ -46,7 +46,16 @@ export function speaker(messages, comma) {
   function part(text) {
     const counted = /^([\d.]+) (\w+)$/.exec(text);
     const word = counted ? known.get(counted[2] ?? "") : undefined;
+    const between = /^([+\u2212-]?[\d.]+) to ([+\u2212-]?[\d.]+)$/.exec(text);
+    if (between) return `${between[1]} ${known.get("to") ?? "to"} ${between[2]}`;
     return sentence(text) ?? (counted && word !== undefined ? `${counted[1]} ${word}` : text);
+  }
+
+  /** @param {string} text @returns {string | null} */
+  function eachInFull(text) {
+    const pieces = text.split(/(?<=[.!?])\s+(?=[A-Z])/);
+    const said = pieces.length > 1 ? pieces.map(sentence) : [null];
+    return said.includes(null) ? null : said.join(" ");
   }
 
   /** @param {string} text @returns {string | null} */
@@ -72,7 +81,7 @@ export function speaker(messages, comma) {
     const before = found.get(text);
     if (before !== undefined) return before;
     if (found.size > 4000) found.clear();
-    let said = one(text);
+    let said = known.get(text) ?? eachInFull(text) ?? one(text);
     for (const end of [".", ";", ":"]) {
       const bare = said === null && text.endsWith(end) ? one(text.slice(0, -1)) : null;
       if (bare !== null) said = bare + end;
