@@ -43,12 +43,9 @@ class Sentences:
         """Return a sentence in this language, None where it is none of ours."""
         if text not in self._messages and (each := self._each_in_full(text)) is not None:
             return each
-        whole = self._one(text)
+        whole = self._whole(text)
         if whole is not None:
             return whole
-        for end in ".;":  # the same sentence with a stop behind it
-            if text.endswith(end) and (bare := self._one(text[:-1])) is not None:
-                return bare + end
         return (
             self._bracketed(text)
             or self._after_colon(text)
@@ -56,10 +53,18 @@ class Sentences:
             or self._in_pieces(text, _JOINTS)
         )
 
+    def _whole(self, text: str) -> str | None:
+        """Return a text that is one sentence of ours, with or without a stop behind it."""
+        said = self._one(text)
+        for end in ".;":
+            if said is None and text.endswith(end) and (bare := self._one(text[:-1])) is not None:
+                said = bare + end
+        return said
+
     def _each_in_full(self, text: str) -> str | None:
         """Return several full sentences, each said for itself; None where they are not several, or not all ours."""
         pieces = _FULL_STOPS.split(text)
-        said = [self._found(one) for one in pieces] if len(pieces) > 1 else [None]
+        said = [self._whole(one) for one in pieces] if len(pieces) > 1 else [None]
         return None if None in said else " ".join(one or "" for one in said)
 
     def _bracketed(self, text: str) -> str | None:

@@ -42,6 +42,16 @@ export function speaker(messages, comma) {
     return again === null ? null : again.charAt(0).toUpperCase() + again.slice(1);
   }
 
+  /** @param {string} text @returns {string | null} */
+  function whole(text) {
+    let said = one(text);
+    for (const end of [".", ";", ":"]) {
+      const bare = said === null && text.endsWith(end) ? one(text.slice(0, -1)) : null;
+      if (bare !== null) said = bare + end;
+    }
+    return said;
+  }
+
   /** @param {string} text */
   function part(text) {
     const counted = /^([\d.]+) (\w+)$/.exec(text);
@@ -54,7 +64,7 @@ export function speaker(messages, comma) {
   /** @param {string} text @returns {string | null} */
   function eachInFull(text) {
     const pieces = text.split(/(?<=[.!?])\s+(?=[A-Z])/);
-    const said = pieces.length > 1 ? pieces.map(sentence) : [null];
+    const said = pieces.length > 1 ? pieces.map(whole) : [null];
     return said.includes(null) ? null : said.join(" ");
   }
 
@@ -81,11 +91,7 @@ export function speaker(messages, comma) {
     const before = found.get(text);
     if (before !== undefined) return before;
     if (found.size > 4000) found.clear();
-    let said = known.get(text) ?? eachInFull(text) ?? one(text);
-    for (const end of [".", ";", ":"]) {
-      const bare = said === null && text.endsWith(end) ? one(text.slice(0, -1)) : null;
-      if (bare !== null) said = bare + end;
-    }
+    let said = known.get(text) ?? eachInFull(text) ?? whole(text);
     said ??= bracketed(text) ?? afterColon(text) ?? inPieces(text, /(?<=[.;!?:])(\s+)/, false) ?? inPieces(text, /(, and |, | and | or )/, true);
     found.set(text, said);
     return said;
