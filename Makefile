@@ -5,7 +5,7 @@ PYTHON ?= python3
 BIN := .venv/bin
 WORKERS ?= 2
 
-.PHONY: help setup setup-dev run test hard speed accuracy manual lint types imports js format clean
+.PHONY: help setup setup-dev run test hard speed accuracy film manual lint types imports js format clean
 
 help: ## list the targets
 	@grep -E '^[a-z-]+:.*##' Makefile | sed 's/:.*## /\t/'
@@ -51,6 +51,9 @@ speed: setup-dev ## timings as ratios against a peer in one run, written into th
 
 accuracy: setup-dev ## how right the reader and the models are, written into the manual
 	$(BIN)/pytest -m accuracy --told-into=docs/accuracy-measured.md
+
+film: setup-dev ## six first acts from a fresh installation: taps, seconds and pictures, written into the manual
+	$(BIN)/pytest -m filmed --told-into=docs/first-acts.md
 
 manual: setup-dev ## the manual as a site in build/manual
 	$(BIN)/mkdocs build -q --strict

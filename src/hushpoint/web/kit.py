@@ -48,14 +48,15 @@ async def register(request: Request) -> Response:
 
 
 async def add(request: Request) -> Response:
-    """Add an item."""
+    """Add an item; a gauge that is to be checked goes on to its check."""
     lecturer_only(request)
     form, ledger = await form_of(request), context_of(request).ledger
     try:
         added = await off_loop(lambda: kit.add(ledger, form.texts, by="lecturer"))
     except HushpointError as refusal:
         return await _register_page(request, form=form, refusal=refusal)
-    return RedirectResponse(f"/kit#{added.id}", 303)
+    to_check = added.type == "gauge" and form.text("to") == "check"
+    return RedirectResponse(f"/kit/{added.id}/check" if to_check else f"/kit#{added.id}", 303)
 
 
 async def item(request: Request) -> Response:

@@ -117,6 +117,7 @@ async def wall(request: Request) -> Response:
         "seq": state.seq,
         "qr": drawn.getvalue().decode(),
         "address": address,
+        "only_here": _only_here(request),
     }
     return page(request, "wall.html", values)
 
@@ -288,6 +289,7 @@ async def _board_page(
         "wall": state.wall(),
         "seq": state.seq,
         "address": _address(request),
+        "only_here": _only_here(request),
         "preview": preview,
         "known": {line.name.casefold() for line in state.lines.values()},
         "pasted": "\n".join(_as_csv(row.name) for row in preview),
@@ -350,6 +352,14 @@ def _address(request: Request) -> str:
     """Where learners find this laptop: the class network's address where it is open to it."""
     found = context_of(request).addresses
     return found[0] if found else f"{request.url.scheme}://{request.url.netloc}"
+
+
+def _only_here(request: Request) -> str:
+    """Return the command that opens this to a class where its address is this machine's own, "" where phones reach it."""
+    context = context_of(request)
+    if context.addresses or request.url.hostname not in ("localhost", "127.0.0.1", "::1"):
+        return ""
+    return "hushpoint demo --class" if context.invented else "hushpoint serve --class"
 
 
 routes = [
