@@ -50,12 +50,12 @@ EARS = """(() => {
 
 
 @pytest.fixture
-def film(request: pytest.FixtureRequest, tmp_path: Path, told_pictures: Path) -> Iterator[Film]:
-    """A film of the act that the test is named after; its table is printed at the end."""
+def film(request: pytest.FixtureRequest, tmp_path: Path, told_pictures: Path) -> Film:
+    """A film of the act that the test is named after."""
     name = request.node.name.removeprefix("test_").replace("_", "-")
     frames = tmp_path / "frames"
     frames.mkdir()
-    yield Film(name, frames, told_pictures)
+    return Film(name, frames, told_pictures)
 
 
 @pytest.fixture

@@ -355,7 +355,7 @@ def _address(request: Request) -> str:
 
 
 def _only_here(request: Request) -> str:
-    """Return the command that opens this to a class where its address is this machine's own, "" where phones reach it."""
+    """Return the command that opens this to phones, "" where the address that learners are shown is open already."""
     context = context_of(request)
     if context.addresses or request.url.hostname not in ("localhost", "127.0.0.1", "::1"):
         return ""
