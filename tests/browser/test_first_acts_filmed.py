@@ -203,7 +203,7 @@ def test_visit_finished(film: Film, chromium: Browser, tmp_path: Path) -> None:
         answer("Write reading", "read")
     expect(page.locator("#next-do")).to_have_text("Enough")
     expect(page.locator("#result-body")).to_contain_text("117/73")
-    film.keep(page, "What the policy says of the value, with its cautions", page.locator("#result"))
+    film.keep(page, "What the policy says of the value, with its cautions", page.locator("#taken"))
     close = page.get_by_role("button", name="Close the visit: page, letter, record")
     film.tap(close, "Close the visit", waits_for=page.locator("a[href*='/sheets/']"))
     film.keep(page, "The record: page, letter and the next visit")
