@@ -7,7 +7,7 @@ from pathlib import Path
 from playwright.sync_api import Page
 
 from evidence_scenes import REFERENCES, SCENE_NINE
-from hushpoint.desk.bundle import verify_bundle
+from hushpoint.desk.bundle_check import verify_bundle
 from serving import Site
 
 

@@ -13,7 +13,8 @@ import pytest
 from evidence_scenes import signing, with_an_amplified_stethoscope
 from hushpoint.desk import bundle as bundles
 from hushpoint.desk import classes, decisions, pairs
-from hushpoint.desk.bundle import NAMES, ROWS, bundle, verify_bundle
+from hushpoint.desk.bundle import NAMES, ROWS, bundle
+from hushpoint.desk.bundle_check import verify_bundle
 from hushpoint.errors import NotFoundError
 from hushpoint.ledger.chain import chained, payload_digest
 from hushpoint.ledger.memory import MemoryLedger
@@ -101,15 +102,15 @@ def test_a_forger_who_mends_digest_chain_and_manifest_is_still_found(made: bytes
     row = record["row"]
     row[7] = payload_digest(*record["payload"])
     row[8] = chained(record["before"], *row[:8])
-    lines[place] = bundles._bytes_of(record)
+    lines[place] = bundles.line_bytes(record)
     files[ROWS] = b"\n".join(lines)
     listed = json.loads(files[bundles.MANIFEST])
     listed[ROWS] = hashlib.sha256(files[ROWS]).hexdigest()
-    files[bundles.MANIFEST] = bundles._json(listed)
-    assert verify_bundle(bundles._zip(files)).problems
+    files[bundles.MANIFEST] = bundles.json_bytes(listed)
+    assert verify_bundle(bundles.zipped(files)).problems
 
 
-@pytest.mark.parametrize("data", [b"", b"PK", b"x" * 500, bundles._json({})])
+@pytest.mark.parametrize("data", [b"", b"PK", b"x" * 500, bundles.json_bytes({})])
 def test_what_is_no_bundle_is_said_so(data: bytes) -> None:
     """One line, never a fault."""
     assert len(verify_bundle(data).problems) == 1

@@ -12,7 +12,8 @@ import pytest
 from evidence_scenes import REFERENCES
 from hushpoint.cli.judge import judge_file
 from hushpoint.desk import classes, decisions, pairs
-from hushpoint.desk.bundle import bundle, verify_bundle
+from hushpoint.desk.bundle import bundle
+from hushpoint.desk.bundle_check import verify_bundle
 from hushpoint.desk.evidence import Evidence
 from hushpoint.ledger.records import Ledger
 

@@ -11,7 +11,8 @@ import typer
 from hushpoint.cli.keep import DEFAULT_DATA, INVENTED_MARK
 from hushpoint.cli.told import note, tell
 from hushpoint.cli.whole_file import whole_file
-from hushpoint.desk.bundle import LARGEST_BYTES, bundle, bundle_name, find_learner, otherwise, verify_bundle
+from hushpoint.desk.bundle import LARGEST_BYTES, bundle, bundle_name, find_learner
+from hushpoint.desk.bundle_check import otherwise, verify_bundle
 from hushpoint.errors import BadInputError
 from hushpoint.ledger.identity import NamesLockedError
 from hushpoint.ledger.sealed_file import passphrase_in
@@ -69,22 +70,21 @@ def verify_bundle_file(
         passphrase = passphrase_in(passphrase_file) if passphrase_file else None
         ledger = open_ledger(data or DEFAULT_DATA, database, create=False, passphrase=passphrase)
         try:
-            found.problems += [f"row {seq}: the ledger says otherwise" for seq in otherwise(ledger, found)]
+            found.altered += [f"row {seq}: the ledger says otherwise" for seq in otherwise(ledger, found)]
         finally:
             ledger.close()
     whole = not found.problems
     if as_json:
-        told = {
-            "whole": whole, "invented": found.invented, "rows": found.rows, "erased": found.erased,
-            "altered_rows": found.altered_rows, "problems": found.problems, "decisions": found.decisions,
-            "head": found.head,
-        }  # fmt: skip
-        typer.echo(json.dumps(told))
+        typer.echo(json.dumps(found.as_json()))
         return 0 if whole else 1
     if found.invented:
         tell("INVENTED data: nobody in it exists")
-    for problem in found.problems:
+    for problem in found.altered:
         tell(f"altered: {problem}")
+    for problem in found.unfounded:
+        tell(f"does not follow: {problem}")
+    for said in found.notes:
+        tell(f"note: {said}")
     if whole:
         tell(f"whole: {found.rows} rows, {found.erased} of them erased on request; journal head {found.head}")
     for one in found.decisions:

@@ -18,10 +18,9 @@ from hushpoint.desk.bundle import (
     altered_rows,
     bundle,
     bundle_name,
-    otherwise,
     telling_altered,
-    verify_bundle,
 )
+from hushpoint.desk.bundle_check import otherwise, verify_bundle
 from hushpoint.desk.evidence import PAIRS, VARIETIES, rows_of
 from hushpoint.desk.feedback import feedback_pdf, one_fix
 from hushpoint.desk.rules_csv import parse_rules
