@@ -42,39 +42,50 @@ from hushpoint.ledger.chain import chained, payload_digest
 from hushpoint.ledger.frozen import FrozenLedger
 from hushpoint.ledger.records import Kind, Ledger, Row
 
-_SIDE = "observer written ref at row corrections counts"
-_CORRECTION = "numbers by why at"
-FIELDS: Mapping[int, Mapping[str, str]] = {
+_SIDE = ("observer", "written", "ref", "at", "row", "corrections", "counts")
+_CORRECTION = ("numbers", "by", "why", "at")
+FIELDS: Mapping[int, Mapping[str, Sequence[str]]] = {
     1: {
-        "evidence.json": "about name decisions pairs papers technique caution",
-        "decisions[]": "row at stands amendments appeals recomputed",
-        "decisions[].stands": "decision reasons setting noise place adjustment credential second_assessor second_says "
-        "feedback_on",
-        "decisions[].amendments[]": "row at field old new by why",
-        "decisions[].appeals[]": "row at by grounds outcome",
-        "decisions[].recomputed": "verdict reasons missing pieces",
-        "decisions[].recomputed.pieces[]": "what says stands rows",
-        "pairs[]": "pair number state fair unfair_because set_aside_because opening learner reference",
-        "pairs[].opening": "learner reference same_inflation two_gauges gauge reference_gauge cuff stethoscope client "
-        "arm taken_at via label",
+        "evidence.json": ("about", "name", "decisions", "pairs", "papers", "technique", "caution"),
+        "decisions[]": ("row", "at", "stands", "amendments", "appeals", "recomputed"),
+        "decisions[].stands": (
+            "decision", "reasons", "setting", "noise", "place", "adjustment", "credential",
+            "second_assessor", "second_says", "feedback_on",
+        ),
+        "decisions[].amendments[]": ("row", "at", "field", "old", "new", "by", "why"),
+        "decisions[].appeals[]": ("row", "at", "by", "grounds", "outcome"),
+        "decisions[].recomputed": ("verdict", "reasons", "missing", "pieces"),
+        "decisions[].recomputed.pieces[]": ("what", "says", "stands", "rows"),
+        "pairs[]": (
+            "pair", "number", "state", "fair", "unfair_because", "set_aside_because", "opening",
+            "learner", "reference",
+        ),
+        "pairs[].opening": (
+            "learner", "reference", "same_inflation", "two_gauges", "gauge", "reference_gauge", "cuff",
+            "stethoscope", "client", "arm", "taken_at", "via", "label",
+        ),
         "pairs[].learner": _SIDE,
         "pairs[].reference": _SIDE,
         "pairs[].learner.corrections[]": _CORRECTION,
         "pairs[].reference.corrections[]": _CORRECTION,
-        "papers[]": "paper title attempt form begun_at how counts marked",
-        "technique[]": "performance begun_at sheets",
-        "technique[].sheets[]": "assessor marks notes overall at again",
-        "readings.csv": "measurement observer systolic diastolic client gauge at row",
-        "marks.csv": "row at kind of systolic diastolic what",
+        "papers[]": ("paper", "title", "attempt", "form", "begun_at", "how", "counts", "marked"),
+        "technique[]": ("performance", "begun_at", "sheets"),
+        "technique[].sheets[]": ("assessor", "marks", "notes", "overall", "at", "again"),
+        "readings.csv": (
+            "measurement", "observer", "systolic", "diastolic", "client", "gauge", "at", "row",
+        ),
+        "marks.csv": ("row", "at", "kind", "of", "systolic", "diastolic", "what"),
     },
     2: {
-        "decisions[].recomputed": "rows figures",
-        "decisions[].recomputed.figures": "counts coverage",
-        "decisions[].recomputed.figures.counts[]": "end within_mmhg found n needed",
-        "decisions[].recomputed.figures.coverage": "systolic_mmhg diastolic_mmhg at_or_above_140 at_or_above_160",
-        "marks.csv": "place mark systolic_key diastolic_key",
+        "decisions[].recomputed": ("rows", "figures"),
+        "decisions[].recomputed.figures": ("counts", "coverage"),
+        "decisions[].recomputed.figures.counts[]": ("end", "within_mmhg", "found", "n", "needed"),
+        "decisions[].recomputed.figures.coverage": (
+            "systolic_mmhg", "diastolic_mmhg", "at_or_above_140", "at_or_above_160",
+        ),
+        "marks.csv": ("place", "mark", "systolic_key", "diastolic_key"),
     },
-}
+}  # fmt: skip
 """The fields of each format version, those of the earlier ones included; a decision also has every field of its row.
 
 An object that is not named here is a row's own: it has those fields and no others.
@@ -301,9 +312,8 @@ class _Comparison:
 
     def fields(self, path: str) -> set[str]:
         """The fields of an object or a table in this format, empty where it is none of ours."""
-        return {
-            one for version, told in FIELDS.items() if version <= self.version for one in told.get(path, "").split()
-        }
+        known = (told.get(path, ()) for version, told in FIELDS.items() if version <= self.version)
+        return {name for names in known for name in names}
 
     def value(self, made: Any, given: Any, where: str, path: str) -> None:
         """Compare what the rows give with what is written at a place."""
