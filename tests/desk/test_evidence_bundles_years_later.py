@@ -216,6 +216,12 @@ def test_a_changed_cell_is_found_by_line(made: bytes, name: str, another: bool) 
     assert found.unfounded[0].startswith(f"{name}, line {line + 1}")
 
 
+def test_a_file_that_is_no_json_any_more_is_one_line(made: bytes) -> None:
+    """Whatever stands in it, digests mended: one line, not one a field."""
+    found = verify_bundle(forged(made, {"evidence.json": b"{" * 5000}))
+    assert found.problems == ["evidence.json: cannot be read any more"]
+
+
 def test_a_reworded_reason_is_found_by_its_build_and_told_by_another(made: bytes) -> None:
     """By the build that made it no word may differ; by another words with other numbers are told beside its own."""
 
