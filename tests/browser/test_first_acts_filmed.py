@@ -19,7 +19,7 @@ from PIL import Image
 from playwright.sync_api import Browser, Page, expect
 
 from filmed import Film, opened, stated
-from hushpoint.desk.bundle import verify_bundle
+from hushpoint.desk.bundle_check import verify_bundle
 from hushpoint.ledger.records import Kind
 from hushpoint.ledger.store import FILE_NAME, open_sqlite
 from hushpoint.wiring import Settings, build
