@@ -1,5 +1,6 @@
 """Readings to bias, limits of agreement, shares within, reliability, and last digits."""
 
+from hushpoint.agreement.by_hand import agreement_by_hand, digits_by_hand
 from hushpoint.agreement.differences import (
     WITHIN_MMHG,
     Agreement,
@@ -70,10 +71,12 @@ __all__ = [
     "Trend",
     "Untold",
     "agree",
+    "agreement_by_hand",
     "binomial_upper_tail",
     "chi_square",
     "concordance",
     "digits",
+    "digits_by_hand",
     "digits_by_observer",
     "exact_limits_ci",
     "in_full",

@@ -247,7 +247,7 @@ def _differences(values: Sequence[tuple[float, float]]) -> Differences:
     bias_ci = limits = limits_ci = sd = None
     if n > 1:
         sd = math.sqrt(math.fsum((d - bias) ** 2 for d in differences) / (n - 1))
-        t = _student_t_975(n - 1)
+        t = student_t_975(n - 1)
         bias_ci = _around(bias, t * sd / math.sqrt(n))
         low, high = bias - Z_LIMITS * sd, bias + Z_LIMITS * sd
         half = t * sd * math.sqrt(1 / n + Z_LIMITS**2 / (2 * (n - 1)))
@@ -269,7 +269,8 @@ def _differences(values: Sequence[tuple[float, float]]) -> Differences:
     )
 
 
-def _student_t_975(degrees: int) -> float:
+def student_t_975(degrees: int) -> float:
+    """Return Student's t of 97.5 %: both ends of a 95 % interval."""
     from scipy.special import stdtrit
 
     return float(stdtrit(degrees, 0.975))

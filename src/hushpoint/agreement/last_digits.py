@@ -166,8 +166,7 @@ def digits(values_mmhg: Iterable[float], limits_mmhg: Sequence[int] = ()) -> Dig
     for value in whole:
         counts[value % 10] += 1
     n, even, odd, zeros = len(whole), sum(counts[0::2]), sum(counts[1::2]), counts[0]
-    by_even_marks = n > 0 and even >= MOSTLY_EVEN * n
-    judged, expected = (even, OF_EVEN) if by_even_marks else (n, OF_TEN)
+    judged, expected = zeros_judged(counts)
     p_zeros = binomial_upper_tail(zeros, judged, expected) if n else None
     p_fives = binomial_upper_tail(counts[5], odd, 0.2) if odd else None
     under = tuple(one for limit in limits_mmhg if (one := _under(whole, limit)) is not None)
@@ -185,10 +184,16 @@ def digits(values_mmhg: Iterable[float], limits_mmhg: Sequence[int] = ()) -> Dig
         round(zeros / even, 6) if even else None,
         None if p_zeros is None else stated_chance(p_zeros),
         None if p_fives is None else stated_chance(p_fives),
-        chi_square(counts[0::2] if by_even_marks else counts) if n else None,
+        chi_square(counts[0::2] if expected == OF_EVEN else counts) if n else None,
         under,
         tuple(flags),
     )
+
+
+def zeros_judged(counts: Sequence[int]) -> tuple[int, float]:
+    """Return among how many readings zeros are counted, and the share expected: the even ones where nearly all are."""
+    n, even = sum(counts), sum(counts[0::2])
+    return (even, OF_EVEN) if n > 0 and even >= MOSTLY_EVEN * n else (n, OF_TEN)
 
 
 def chi_square(counts: Sequence[int], shares: Sequence[float] | None = None) -> ChiSquare:

@@ -22,6 +22,8 @@ class Current:
     until: date
     due: bool
     reason: str
+    signed: date
+    months: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,6 +32,8 @@ class Lapsed:
 
     since: date
     reason: str
+    signed: date
+    months: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,12 +66,14 @@ def currency(signed: list[date], today: date, months: int = 6) -> Currency:
     latest = max(past)
     until = months_after(latest, months)
     if today >= until:
-        return Lapsed(until, f"signed {_told(latest)}, lapsed {_told(until)}: a new test renews it")
+        return Lapsed(
+            until, f"signed {day_words(latest)}, lapsed {day_words(until)}: a new test renews it", latest, months
+        )
     due = (until - today).days <= DUE_WITHIN_DAYS
-    return Current(
-        until, due, f"signed {_told(latest)}, current to {_told(until)}" + (", renewal is due" if due else "")
-    )
+    told = f"signed {day_words(latest)}, current to {day_words(until)}" + (", renewal is due" if due else "")
+    return Current(until, due, told, latest, months)
 
 
-def _told(day: date) -> str:
+def day_words(day: date) -> str:
+    """Return a day such as "3 Mar 2026"."""
     return f"{day.day} {calendar.month_abbr[day.month]} {day.year}"

@@ -111,6 +111,8 @@ class Judgement:
     counts: tuple[Count, ...]
     coverage: Coverage
     notes: tuple[str, ...]
+    answers: tuple[Answers, ...]
+    """What was counted, end by end."""
 
 
 def answers_of(both: Sequence[tuple[Written, Written]]) -> tuple[tuple[Answers, ...], tuple[str, ...]]:
@@ -188,7 +190,7 @@ def judge(
         )
     else:
         verdict = Competent(reasons)
-    return Judgement(rule, verdict, counts, coverage, notes)
+    return Judgement(rule, verdict, counts, coverage, notes, answers)
 
 
 def _counts(rule: PassRule, answers: Sequence[Answers]) -> tuple[Count, ...]:

@@ -28,6 +28,12 @@ class PassOdds:
     sd_mmhg: float
     n: int
     passes: float
+    answers: int
+    """Answers that one count of the rule is about."""
+    groups: int
+    """How often the rule counts: once where ends are pooled, else for each end."""
+    chance: float
+    """The chance to meet one count; `passes` is this to the power of `groups`."""
 
 
 def within_chance(distance_mmhg: float, bias_mmhg: float, sd_mmhg: float) -> float:
@@ -69,7 +75,8 @@ def pass_odds(rule: PassRule, bias_mmhg: float, sd_mmhg: float, n: int | None = 
         raise BadInputError(f"{n} answers of {ends} ends: 1 to 2000 answers of 1 or 2 ends are allowed")
     answers = n * ends if rule.ends == "pooled" else n
     chance = _meets(rule, answers, bias_mmhg, sd_mmhg)
-    return PassOdds(bias_mmhg, sd_mmhg, n, chance if rule.ends == "pooled" else chance**ends)
+    groups = 1 if rule.ends == "pooled" else ends
+    return PassOdds(bias_mmhg, sd_mmhg, n, chance**groups, answers, groups, chance)
 
 
 def _meets(rule: PassRule, n: int, bias_mmhg: float, sd_mmhg: float) -> float:

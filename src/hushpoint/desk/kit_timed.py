@@ -19,9 +19,11 @@ from hushpoint.instrument import (
     TimedReading,
     leak,
     rapid_exhaust,
+    timed_by_hand,
     valve,
 )
 from hushpoint.ledger.records import AlreadyStoredError, Entry, Kind, Ledger, Row
+from hushpoint.measure import Worked
 
 What = Literal["leak", "exhaust", "valve"]
 TESTS: tuple[What, ...] = get_args(What)
@@ -48,6 +50,11 @@ class TimedResult:
         """Why."""
         verdict = self.found.verdict
         return verdict.reasons[0] if isinstance(verdict, Failed) else verdict.reason
+
+    @property
+    def worked(self) -> tuple[Worked, ...]:
+        """The calculation behind it."""
+        return timed_by_hand(self.found)
 
     @property
     def value(self) -> str:

@@ -193,7 +193,7 @@ def _usual(judged: Judged, say: Callable[[str], str]) -> dict[str, Any] | None:
     value = judged.value
     if value is None or not value.complete:
         return None
-    ends = sureness((value.systolic_mmhg, value.diastolic_mmhg), value.averaged, judged.policy.scheme)
+    ends = sureness((value.systolic_mmhg, value.diastolic_mmhg), len(value.used), judged.policy.scheme)
     return {
         "rows": [
             [

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from hushpoint.guideline.clinical_policies import ClinicalPolicy
 from hushpoint.measure.shown import whole_mmhg
-from hushpoint.visit import Judged, Refer, VisitValue
+from hushpoint.visit import Judged, Refer, VisitValue, worked
 from hushpoint.visit.sureness import ASSUMED, mean_arterial_mmhg, sureness
 
 ROUNDING = "shown to the nearest whole mmHg, halves up; judged unrounded"
@@ -73,6 +73,7 @@ def as_object(judged: Judged) -> dict[str, object]:
             for each in judged.readings
         ],
         "usual": None if value is None or not value.complete else _usual(judged, value),
+        "worked": [each.as_json() for each in worked(judged)],
         "cautions": list(judged.cautions),
     }
 
@@ -104,7 +105,7 @@ def figures(policy: ClinicalPolicy) -> dict[str, object]:
 
 def _usual(judged: Judged, value: VisitValue) -> dict[str, object]:
     """How sure: never in place of the policy's rule."""
-    found = sureness((value.systolic_mmhg, value.diastolic_mmhg), value.averaged, judged.policy.scheme)
+    found = sureness((value.systolic_mmhg, value.diastolic_mmhg), len(value.used), judged.policy.scheme)
     return {
         **{
             each.end: {

@@ -13,6 +13,7 @@ from hushpoint.guideline.cuffs import (
     cuff_for,
     cuff_sizes,
     edge_note,
+    fit_by_hand,
     fit_shares,
     size_for,
 )
@@ -62,6 +63,7 @@ __all__ = [
     "cuff_sizes",
     "default_policy_id",
     "edge_note",
+    "fit_by_hand",
     "fit_shares",
     "gauge_rule",
     "gauge_rules",

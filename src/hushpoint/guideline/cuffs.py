@@ -16,7 +16,7 @@ from hushpoint.guideline.technique import (
     SYSTOLIC_EXTREMES_MMHG,
     technique_effects,
 )
-from hushpoint.measure.verdict import Withheld
+from hushpoint.measure import Withheld, Worked, figure_words
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -278,6 +278,29 @@ def bladder_fit(arm_cm: float, width_cm: float, length_cm: float) -> BladderFit:
     width_percent, length_percent = 100 * width_cm / arm_cm, 100 * length_cm / arm_cm
     verdict, effects = _judged(named, width_cm, length_cm, width_percent, length_percent)
     return BladderFit(arm_cm, width_cm, length_cm, width_percent, length_percent, verdict, effects)
+
+
+def fit_by_hand(fit: BladderFit, what: str) -> Worked:
+    """Return the calculation behind a bladder's fit; `what` names the cuff."""
+    asked, arm = fit_shares(), figure_words(fit.arm_cm)
+    steps = [
+        f"{end} covers: 100 × {figure_words(cm)} / {arm} = {percent:.1f} % of the arm, at least {least:g} asked: "
+        f"{'enough' if percent >= least else 'too little'}"
+        for end, cm, percent, least in (
+            ("width", fit.width_cm, fit.width_percent, asked.width_least),
+            ("length", fit.length_cm, fit.length_percent, asked.length_least),
+        )
+    ]
+    named = size_for(fit.arm_cm)
+    if isinstance(named, CuffSize):
+        steps.append(
+            f"arm of {arm} cm: the table names {named.label}, {figure_words(named.bladder_width_cm)} × "
+            f"{figure_words(named.bladder_length_cm)} cm, for {named.arm_from_cm} to {named.arm_to_cm} cm"
+        )
+    steps.append(fit.verdict.reason)
+    return Worked(
+        what, tuple(steps), "AHA 2005, table of cuff sizes and shares of the arm; the table before the shares"
+    )
 
 
 def _refuse_bladder(width_cm: float, length_cm: float) -> None:

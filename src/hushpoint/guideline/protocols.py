@@ -131,25 +131,29 @@ class Protocol:
         `first_missing`: the first measurement gave no reading, so that leaving the first out leaves out none of these
         (the rule that reproduces the averages of NHANES 2009-2012).
         """
+        used = self.used(readings, irregular=irregular, first_missing=first_missing)
         if len(readings) == 1:
             return readings[0], "the one reading there is"
         if irregular:
-            return _mean(readings), f"mean of all {len(readings)} readings, because the pulse is irregular"
-        if self.value == "all" or (self.value == "drop_first" and first_missing):
-            return _mean(readings), f"mean of all {len(readings)} readings"
+            return _mean(used), f"mean of all {len(readings)} readings, because the pulse is irregular"
+        if len(used) == len(readings) and self.value in ("all", "drop_first"):
+            return _mean(used), f"mean of all {len(readings)} readings"
         if self.value == "drop_first":
-            return _mean(readings[1:]), f"the first left out, mean of the other {len(readings) - 1}"
-        last = readings[-2:]
+            return _mean(used), f"the first left out, mean of the other {len(used)}"
         if self.value == "last_two":
-            return _mean(last), f"mean of the last two of {len(readings)} readings"
-        lower = (min(pair[0] for pair in last), min(pair[1] for pair in last))
+            return _mean(used), f"mean of the last two of {len(readings)} readings"
+        lower = (min(pair[0] for pair in used), min(pair[1] for pair in used))
         return lower, f"the lower of the last two of {len(readings)} readings, each end by itself, not a mean"
 
-    def averaged(self, many: int, *, irregular: bool, first_missing: bool = False) -> int:
-        """Return how many of `many` readings (at least one) go into the value."""
-        if many == 1 or irregular or self.value == "all" or (self.value == "drop_first" and first_missing):
-            return many
-        return many - 1 if self.value == "drop_first" else 2
+    def used(self, readings: Sequence[Pair], *, irregular: bool, first_missing: bool = False) -> tuple[Pair, ...]:
+        """Return those of `readings` (at least one) that go into the value."""
+        if len(readings) == 1 or irregular or self.value == "all" or (self.value == "drop_first" and first_missing):
+            return tuple(readings)
+        return tuple(readings[1:] if self.value == "drop_first" else readings[-2:])
+
+    def lower_taken(self, used: Sequence[Pair], *, irregular: bool) -> bool:
+        """Say whether the value is the lower of the readings used, not their mean."""
+        return self.value == "lower_of_last_two" and len(used) > 1 and not irregular
 
 
 def _mean(readings: Sequence[Pair]) -> Pair:

@@ -1,5 +1,6 @@
 """Gauges and cuffs as instruments: the check beside a reference, correction, drift, leak, exhaust and valve."""
 
+from hushpoint.instrument.by_hand import check_by_hand, timed_by_hand
 from hushpoint.instrument.check import (
     Direction,
     Failed,
@@ -35,11 +36,13 @@ __all__ = [
     "PointError",
     "Reach",
     "TimedReading",
+    "check_by_hand",
     "check_gauge",
     "correction_curve",
     "leak",
     "rapid_exhaust",
     "reach",
     "refuse_disorder",
+    "timed_by_hand",
     "valve",
 ]

@@ -55,10 +55,15 @@ class PointError:
 
 @dataclass(frozen=True, slots=True)
 class Hysteresis:
-    """Falling minus rising error, and where, at their largest gap [mmHg]; above 0 where falling reads higher."""
+    """Falling minus rising error, and where, at their largest gap [mmHg]; above 0 where falling reads higher.
+
+    Both errors stand beside it, on straight lines between the points read.
+    """
 
     at_mmhg: float
     falling_minus_rising_mmhg: float
+    falling_error_mmhg: float
+    rising_error_mmhg: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -183,9 +188,10 @@ def _hysteresis(errors: Sequence[PointError]) -> Hysteresis | None:
     both = both[(both >= low) & (both <= high)]
     if not both.size:
         return None
-    apart = np.interp(both, down_at, down) - np.interp(both, up_at, up)
+    falling, rising = np.interp(both, down_at, down), np.interp(both, up_at, up)
+    apart = falling - rising
     most = int(np.argmax(np.abs(apart)))
-    return Hysteresis(float(both[most]), round(float(apart[most]), 6))
+    return Hysteresis(float(both[most]), round(float(apart[most]), 6), float(falling[most]), float(rising[most]))
 
 
 def _verdict(

@@ -25,10 +25,36 @@ class TimedReading:
 
 
 @dataclass(frozen=True, slots=True)
+class Line:
+    """A straight line through `n` readings by least squares, and what its slope was worked out from.
+
+    `products` is the sum of (time - mean time)(pressure - mean pressure) [s mmHg], `squares` that of
+    (time - mean time)² [s²], `variance` the scatter around the line [mmHg²], `t` Student's for 95 % with n - 2 degrees.
+    """
+
+    n: int
+    products: float
+    squares: float
+    variance: float
+    t: float
+
+    @property
+    def fall_per_s(self) -> float:
+        """The falling rate: minus the slope [mmHg/s]."""
+        return -self.products / self.squares
+
+    @property
+    def half_per_s(self) -> float:
+        """Half the 95 % interval of the slope [mmHg/s]."""
+        return self.t * math.sqrt(self.variance / self.squares)
+
+
+@dataclass(frozen=True, slots=True)
 class Fall:
     """A falling rate with its 95 % interval, in the unit of the limit it was judged by, and the verdict.
 
-    Withheld where the interval holds the limit: more or longer readings would tell.
+    Withheld where the interval holds the limit: more or longer readings would tell. The rate is that of `line` times
+    `times` (60 for a rate a minute).
     """
 
     rate: float
@@ -36,14 +62,20 @@ class Fall:
     high: float
     unit: str
     verdict: Passed | Failed | Withheld
+    line: Line
+    times: int
+    asked: tuple[Limit, ...]
+    """The limits that it was held to."""
 
 
 @dataclass(frozen=True, slots=True)
 class Exhaust:
-    """How long the rapid exhaust took [s] and the verdict."""
+    """How long the rapid exhaust took [s], from when to when, and the verdict."""
 
     seconds: float
     verdict: Passed | Failed
+    begun_s: float
+    ended_s: float
 
 
 def leak(readings: Sequence[TimedReading], rule: GaugeRule) -> Fall:
@@ -53,15 +85,15 @@ def leak(readings: Sequence[TimedReading], rule: GaugeRule) -> Fall:
     (interval / sqrt 12). Begin to time a minute after pumping: until then the cuff still settles, which is no leak
     (FROM MEMORY). Raises InstrumentError.
     """
-    rate, half = (60 * value for value in _fall_per_s(readings))
-    limit = rule.leak
+    line, limit = _line_through(readings), rule.leak
+    rate, half = 60 * line.fall_per_s, 60 * line.half_per_s
     if rate + half <= limit.value:
         verdict: Passed | Failed | Withheld = Passed(f"at most {limit.value:g} {limit.unit} is allowed")
     elif rate - half > limit.value:
         verdict = Failed((f"leaks {rate:.1f} {limit.unit}: at most {limit.value:g} is allowed",))
     else:
         verdict = _unsure(rate, half, limit)
-    return Fall(rate, rate - half, rate + half, limit.unit, verdict)
+    return Fall(rate, rate - half, rate + half, limit.unit, verdict, line, 60, (limit,))
 
 
 def valve(readings: Sequence[TimedReading]) -> Fall:
@@ -69,7 +101,8 @@ def valve(readings: Sequence[TimedReading]) -> Fall:
 
     From timed readings of one release, by the same straight line as the leak. Raises InstrumentError.
     """
-    rate, half = _fall_per_s(readings)
+    line = _line_through(readings)
+    rate, half = line.fall_per_s, line.half_per_s
     slowest, fastest = gauge_tests().valve_slowest, gauge_tests().valve_fastest
     asked = f"{slowest.value:g} to {fastest.value:g} {slowest.unit}"
     if slowest.value <= rate - half and rate + half <= fastest.value:
@@ -78,7 +111,7 @@ def valve(readings: Sequence[TimedReading]) -> Fall:
         verdict = Failed((f"fell at {rate:.1f} {slowest.unit}: {asked} is asked",))
     else:
         verdict = _unsure(rate, half, slowest if abs(rate - slowest.value) < abs(rate - fastest.value) else fastest)
-    return Fall(rate, rate - half, rate + half, slowest.unit, verdict)
+    return Fall(rate, rate - half, rate + half, slowest.unit, verdict, line, 1, (slowest, fastest))
 
 
 def rapid_exhaust(readings: Sequence[TimedReading]) -> Exhaust:
@@ -103,10 +136,9 @@ def rapid_exhaust(readings: Sequence[TimedReading]) -> Exhaust:
     seconds = ended - begun
     limit = asked.exhaust.value
     if round(seconds, 6) <= limit:
-        return Exhaust(seconds, Passed(f"at most {limit:g} s is allowed"))
-    return Exhaust(
-        seconds, Failed((f"took {seconds:.1f} s from {top:g} to {bottom:g}: at most {limit:g} s is allowed",))
-    )
+        return Exhaust(seconds, Passed(f"at most {limit:g} s is allowed"), begun, ended)
+    took = f"took {seconds:.1f} s from {top:g} to {bottom:g}: at most {limit:g} s is allowed"
+    return Exhaust(seconds, Failed((took,)), begun, ended)
 
 
 def _crossing(times: np.ndarray, pressures: np.ndarray, before: int, level: float) -> float:
@@ -131,18 +163,16 @@ def _series(readings: Sequence[TimedReading], *, least: int) -> tuple[np.ndarray
     return np.array([reading.at_s for reading in readings]), np.array([reading.mmhg for reading in readings])
 
 
-def _fall_per_s(readings: Sequence[TimedReading]) -> tuple[float, float]:
-    """The falling rate and half its 95 % interval [mmHg/s], by least squares."""
+def _line_through(readings: Sequence[TimedReading]) -> Line:
     from scipy.special import stdtrit
 
     times, pressures = _series(readings, least=3)
     apart = times - times.mean()
-    squares = float(apart @ apart)
-    slope = float(apart @ pressures) / squares
-    left = pressures - pressures.mean() - slope * apart
+    squares, products = float(apart @ apart), float(apart @ pressures)
+    left = pressures - pressures.mean() - products / squares * apart
     degrees = len(times) - 2
     variance = max(float(left @ left) / degrees, gauge_tests().scale_interval.value ** 2 / 12)
-    return -slope, float(stdtrit(degrees, 0.975)) * math.sqrt(variance / squares)
+    return Line(len(times), products, squares, variance, float(stdtrit(degrees, 0.975)))
 
 
 def _unsure(rate: float, half: float, limit: Limit) -> Withheld:

@@ -14,7 +14,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from hushpoint.arm import BeatTable, Truth, slow_truth, truth_of
-from hushpoint.measure import Heard, NotHeard, Reading, Withheld, Written, stated, truth_words, whole_mmhg
+from hushpoint.measure import Heard, NotHeard, Reading, Withheld, Worked, Written, stated, truth_words, whole_mmhg
+from hushpoint.practice.by_hand import ear_by_hand, hand_by_hand, pen_by_hand
 from hushpoint.practice.log import EMPTY_MMHG, BenchLog, Segment, reading_json
 from hushpoint.practice.pen import pen_lines
 
@@ -94,6 +95,7 @@ class Judgement:
     pulse: PulseJudgement | None
     arm_lines: tuple[str, ...]
     picture: dict[str, Any]
+    worked: tuple[Worked, ...]
     cautions: tuple[str, ...] = CAUTIONS
 
     def to_json(self, measurement: str) -> dict[str, Any]:
@@ -136,6 +138,7 @@ class Judgement:
             },
             "arm_lines": list(self.arm_lines),
             "picture": self.picture,
+            "worked": [one.as_json() for one in self.worked],
             "cautions": list(self.cautions),
         }
 
@@ -173,7 +176,13 @@ def judge(
     if log.visible_pulse:
         ear.lines.append(SEEN_PULSE_LINE)
     pulse = _pulse(case, table, log)
-    pens = pen_lines([one.reading for one in earlier_readings], log.reading, _last_same(earlier_readings))
+    before = [one.reading for one in earlier_readings]
+    pens = pen_lines(before, log.reading, _last_same(earlier_readings))
+    ends = (
+        ("systolic", log.reading.systolic, truth.systolic, ear.systolic_error, hand.systolic_loss),
+        ("diastolic", log.reading.diastolic, diastolic, ear.diastolic_error, hand.diastolic_loss),
+    )
+    found = (ear_by_hand(ends), hand_by_hand(ends, log, policy), pen_by_hand((*before, log.reading)))
     return Judgement(
         next=_next(named_effects, hand, ear, pulse, pens, silent=silent),
         truth=truth,
@@ -191,6 +200,7 @@ def judge(
         pulse=pulse,
         arm_lines=tuple(one.line for one in named_effects),
         picture=_picture(truth, log, policy),
+        worked=tuple(one for one in found if one is not None),
     )
 
 

@@ -38,8 +38,7 @@ def pen_lines(earlier: Sequence[Reading], reading: Reading, last_same: Reading |
         lines.append("The same pair as last time on this person: write each one as if it were the first.")
     enough = False
     for end in ("systolic", "diastolic"):
-        written = [getattr(one, end) for one in (*earlier, reading)]
-        even = [one.mmhg for one in written if isinstance(one, Written) and one.mmhg % 2 == 0]
+        even = even_of((*earlier, reading), end)
         if len(even) < FEWEST_READINGS:
             continue
         enough = True
@@ -55,6 +54,12 @@ def pen_lines(earlier: Sequence[Reading], reading: Reading, last_same: Reading |
     elif not lines:
         lines.append("Your pen: no habit of digits to be seen.")
     return lines
+
+
+def even_of(readings: Sequence[Reading], end: str) -> list[int]:
+    """Return the even numbers written for an end, in order."""
+    written = [getattr(one, end) for one in readings]
+    return [one.mmhg for one in written if isinstance(one, Written) and one.mmhg % 2 == 0]
 
 
 def _numbers(reading: Reading) -> list[int]:

@@ -1,5 +1,6 @@
 """One client's visit: gates, the next step, the value, its category, and what the policy says to do."""
 
+from hushpoint.visit.by_hand import worked
 from hushpoint.visit.judging import Judged, MarkedReading, NextStep, VisitValue, judge_visit
 from hushpoint.visit.record import (
     ARMS,
@@ -42,4 +43,5 @@ __all__ = [
     "Visit",
     "VisitValue",
     "judge_visit",
+    "worked",
 ]

@@ -71,8 +71,19 @@ class VisitValue:
     how: str
     complete: bool
     doubts: tuple[str, ...]
-    averaged: int
-    """How many readings went into it."""
+    used: tuple[Pair, ...]
+    """The readings that went into it [mmHg]."""
+    lower: bool = False
+    """Whether the lower of `used` is taken at each end, not their mean."""
+
+
+@dataclass(frozen=True, slots=True)
+class ArmStep:
+    """One arm's value [mmHg, unrounded] and the step of the ladder that it reached; `on` is "" or names the arm."""
+
+    ends: Pair
+    on: str
+    step: LadderStep
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,6 +101,10 @@ class Judged:
     step: LadderStep | None
     readings: tuple[MarkedReading, ...]
     cautions: tuple[str, ...]
+    held: tuple[ArmStep, ...] = ()
+    """What each arm's value was held to; empty where the ladder was not asked yet."""
+    symptoms: bool = False
+    """Whether any symptom was told: the gravest step of most ladders asks for one."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,17 +141,18 @@ def judge_visit(visit: Visit, policy: ClinicalPolicy, now: datetime, *, beside: 
     else:
         step = _next_step(visit, policy, arms, lead, irregular, now)
     value = _value(policy, arms, lead, irregular, done=step.do == "enough")
-    reached = None
+    reached: tuple[ArmStep, ...] = ()
     if not gates.unjudged:
         reached = _pressure_findings(policy, gates, arms, lead, irregular, step, marked, findings)
         findings += _standing(visit, policy, value)
+    worst = next((step for step in policy.ladder if any(each.step is step for each in reached)), None)
     value = _told_doubts(visit, policy, value)
     cautions = _cautions(visit, policy, gates, value) if beside else ()
     action = decide(findings)
     if isinstance(action, Emergency):
         step = NextStep("stop", CALL, 0)
     if value is None:
-        return Judged(policy, step, None, None, None, (), None, action, reached, marked, cautions)
+        return Judged(policy, step, None, None, None, (), None, action, worst, marked, cautions)
     ends = (value.systolic_mmhg, value.diastolic_mmhg)
     edge = policy.scheme.nearest_edge(*ends) if beside else None
     if edge and abs(edge.distance_mmhg) <= NEAR_EDGE_MMHG:
@@ -152,9 +168,11 @@ def judge_visit(visit: Visit, policy: ClinicalPolicy, now: datetime, *, beside: 
         also=tuple((name, other.category(*ends)) for name, other in others if name != policy.id),
         edge=edge,
         action=action,
-        step=reached,
+        step=worst,
         readings=marked,
         cautions=cautions,
+        held=reached,
+        symptoms=bool(gates.symptoms),
     )
 
 
@@ -305,8 +323,9 @@ def _value(
         doubts.append(f"lower certainty: the readings spread over {spread[0]:g} systolic and {spread[1]:g} diastolic")
     if not done:
         doubts.append("so far only: the readings are not complete")
-    averaged = policy.protocol.averaged(len(arm.pairs), irregular=irregular, first_missing=arm.first_missing)
-    return VisitValue(systolic, diastolic, arm.name, f"{how}{arm.on()}", done, tuple(doubts), averaged)
+    used = policy.protocol.used(arm.pairs, irregular=irregular, first_missing=arm.first_missing)
+    lower = policy.protocol.lower_taken(used, irregular=irregular)
+    return VisitValue(systolic, diastolic, arm.name, f"{how}{arm.on()}", done, tuple(doubts), used, lower)
 
 
 def _pressure_findings(
@@ -318,8 +337,8 @@ def _pressure_findings(
     step: NextStep,
     marked: Sequence[MarkedReading],
     findings: list[Finding],
-) -> LadderStep | None:
-    """Add what the pressure asks for, and return the gravest step of the ladder reached.
+) -> tuple[ArmStep, ...]:
+    """Add what the pressure asks for, and return the step of the ladder that each arm's value reached.
 
     Before the arm read most has what the protocol asks for, no pressure proceeds or refers; after that every arm's
     value does, so that one more reading asked for never softens it.
@@ -330,22 +349,20 @@ def _pressure_findings(
             when = "another day"
         findings.append(Finding("repeat", f"not complete: {step.why}", when=when))
     if len(lead.pairs) < policy.protocol.asked(_everything(arms), irregular=irregular):
-        return None
+        return ()
     reached = []
     for arm in arms:
         if arm.pairs:
             ends, _ = _value_of(policy, arm, irregular)
-            reached.append((_step(policy, ends, bool(gates.symptoms)), ends, arm))
-    for found, ends, arm in reached:
-        findings.append(_ladder_finding(policy, found, ends, arm))
-    worst = next(step for step in policy.ladder if any(found is step for found, _, _ in reached))
+            reached.append(ArmStep(ends, arm.on(), _step(policy, ends, bool(gates.symptoms))))
+    findings += [_ladder_finding(policy, each) for each in reached]
     stop = next(each for each in policy.ladder if each.verdict == "refer")
-    if worst.verdict == "proceed" and any(
+    if all(each.step.verdict == "proceed" for each in reached) and any(
         stop.reached(each.reading.systolic_mmhg or 0.0, each.reading.diastolic_mmhg or 0.0) for each in marked
     ):
         reason = f"one reading reached {stop.words()}, though the value did not: no exercise on this set of readings"
         findings.append(Finding("repeat", reason, when="after a longer rest, or another day"))
-    return worst
+    return tuple(reached)
 
 
 def _standing(visit: Visit, policy: ClinicalPolicy, value: VisitValue | None) -> list[Finding]:
@@ -392,8 +409,9 @@ def _step(policy: ClinicalPolicy, ends: Pair, symptoms: bool) -> LadderStep:
     )
 
 
-def _ladder_finding(policy: ClinicalPolicy, step: LadderStep, ends: Pair, arm: _Arm) -> Finding:
-    shown = f"{whole_mmhg(ends[0])}/{whole_mmhg(ends[1])}{arm.on()}"
+def _ladder_finding(policy: ClinicalPolicy, reached: ArmStep) -> Finding:
+    step, ends = reached.step, reached.ends
+    shown = f"{whole_mmhg(ends[0])}/{whole_mmhg(ends[1])}{reached.on}"
     clock = days_in_words(step.within_days)
     source = f"{policy.id}, {step.words()}; {step.source}"
     if step.verdict == "proceed":

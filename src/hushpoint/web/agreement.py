@@ -11,7 +11,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
-from hushpoint.agreement import agree, digits_by_observer
+from hushpoint.agreement import agree, agreement_by_hand, digits_by_hand, digits_by_observer
 from hushpoint.desk.agreeing import agreement_in_full, in_full_lines, json_in_full
 from hushpoint.desk.readings_csv import parse_readings
 from hushpoint.errors import BadInputError
@@ -53,10 +53,13 @@ def _compare(name: str, data: bytes, reference: str | None, say: Callable[[str],
     found = agree(readings, reference)
     full = agreement_in_full(found, readings)
     result = json_in_full(found, full)
+    habits = digits_by_observer(readings)
     return {
         "result": result,
+        "by_hand": [agreement_by_hand(pair) for pair in found.pairs],
+        "digits_by_hand": [(one.observer, digits_by_hand(one)) for one in habits],
         "in_full": [{end: in_full_lines(one) for end, one in ends.items()} for ends in full],
-        "digits": {"observers": [one.as_json() for one in digits_by_observer(readings)]},
+        "digits": {"observers": [one.as_json() for one in habits]},
         "picture": base64.b64encode(agreement_picture(found, "svg", say=say)).decode(),
         "json": json.dumps(result, indent=2),
     }

@@ -12,6 +12,8 @@ from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
+from hushpoint.competence import currency_by_hand, curve_by_hand, judged_by_hand, odds_by_hand
+from hushpoint.competence.currency import Currency
 from hushpoint.desk import classes, decisions, judging, pass_rules, units
 from hushpoint.desk.bundle import (
     AlteredError,
@@ -21,12 +23,13 @@ from hushpoint.desk.bundle import (
     telling_altered,
 )
 from hushpoint.desk.bundle_check import otherwise, verify_bundle
-from hushpoint.desk.evidence import PAIRS, VARIETIES, rows_of
+from hushpoint.desk.evidence import PAIRS, VARIETIES, Evidence, rows_of
 from hushpoint.desk.feedback import feedback_pdf, one_fix
 from hushpoint.desk.rules_csv import parse_rules
 from hushpoint.errors import BadInputError, NotFoundError
 from hushpoint.ledger.frozen import FrozenLedger
 from hushpoint.ledger.records import Ledger
+from hushpoint.measure import Worked
 from hushpoint.web.context import context_of, lecturer_only, off_loop, page, reader_of
 from hushpoint.web.forms import Form, form_of
 
@@ -271,10 +274,12 @@ async def _person(request: Request, *, form: Form | None = None, refusal: str = 
     values = await _values(request, form)
     ledger = context_of(request).ledger
     shown = values["shown"]
+    odds = await off_loop(lambda: pass_rules.odds_of(shown.rule))
     values |= {
         "rules": await off_loop(lambda: list(pass_rules.known_rules(ledger).values())),
         "varieties": {name: words for name, (words, _) in VARIETIES.items()},
-        "odds": await off_loop(lambda: pass_rules.odds_of(shown.rule)),
+        "odds": odds,
+        "workings": _workings(shown, odds, values["currency"], _today(request)),
         "typed": form.texts if form else {},
         "refusal": refusal,
         "ref": form.text("ref") if form and form.text("ref") else secrets.token_hex(8),
@@ -285,6 +290,16 @@ async def _person(request: Request, *, form: Form | None = None, refusal: str = 
         "caution": judging.CAUTION,
     }
     return page(request, "evidence_person.html", values, status=422 if refusal else 200)
+
+
+def _workings(shown: Evidence, odds: pass_rules.RuleOdds, until: Currency, today: date) -> list[Worked]:
+    found = [
+        judged_by_hand(shown.found) if shown.found else None,
+        curve_by_hand(shown.curve) if shown.curve else None,
+        odds_by_hand(shown.rule, odds.odds),
+        currency_by_hand(until, today),
+    ]
+    return [one for one in found if one is not None]
 
 
 async def _values(request: Request, form: Form | None = None) -> dict[str, Any]:

@@ -16,9 +16,18 @@ from starlette.routing import Route
 from hushpoint.desk import access, cuff_fit, kit, kit_bench, kit_choice, kit_due, kit_sheets, kit_timed
 from hushpoint.desk.gauge_words import check_notes, correction_rows, minus, one_decimal, signed_decimal
 from hushpoint.errors import BadInputError, HushpointError, NotFoundError
-from hushpoint.guideline import cuff_sizes, fit_shares, gauge_rules, gauge_tests
-from hushpoint.instrument import USE
-from hushpoint.web.context import backup_trouble, context_of, known_learner, lecturer_only, off_loop, page, reader_of
+from hushpoint.guideline import cuff_sizes, fit_by_hand, fit_shares, gauge_rules, gauge_tests
+from hushpoint.instrument import USE, check_by_hand
+from hushpoint.web.context import (
+    backup_trouble,
+    context_of,
+    known_learner,
+    lecturer_only,
+    off_loop,
+    page,
+    reader_of,
+    sentence,
+)
 from hushpoint.web.context import role_of as staff_role
 from hushpoint.web.forms import Form, form_of
 from hushpoint.web.kit_pick import kit_choices, remember, way_back
@@ -265,7 +274,15 @@ async def cuff(request: Request) -> Response:
             mine = await off_loop(lambda: cuff_fit.cuffs_on(arm.arm_cm, kit.register(ledger).values()))
         except BadInputError as refusal:
             return page(request, "kit_cuff.html", {**values, "refusal": str(refusal)}, status=422)
-        values |= {"arm": arm, "mine": mine, "verdict_of": cuff_fit.verdict_of, "effect_words": cuff_fit.effect_words}
+        workings = [fit_by_hand(fit, one.label) for one, fit in mine]
+        workings += [fit_by_hand(fit, sentence(size.label)) for size, fit in arm.sizes]
+        values |= {
+            "arm": arm,
+            "mine": mine,
+            "workings": workings,
+            "verdict_of": cuff_fit.verdict_of,
+            "effect_words": cuff_fit.effect_words,
+        }
     return page(request, "kit_cuff.html", values)
 
 
@@ -358,6 +375,7 @@ def _timed_page(
 def _result(check: Any, curve: Any) -> Mapping[str, Any]:
     return {
         "check": check,
+        "workings": check_by_hand(check),
         "notes": check_notes(check),
         "uncertainty": kit_sheets.uncertainty(check),
         "correction": correction_rows(curve),

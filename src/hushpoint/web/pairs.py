@@ -12,7 +12,7 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, RedirectResponse, Response
 from starlette.routing import Route
 
-from hushpoint.agreement import AgreementError, agree
+from hushpoint.agreement import AgreementError, agree, agreement_by_hand, digits_by_hand
 from hushpoint.desk import classes, kit, pairs, pairs_written
 from hushpoint.desk.whose import digit_lines, digits_of
 from hushpoint.errors import BadInputError, NotAllowedError, NotFoundError
@@ -163,7 +163,7 @@ async def learner_pairs(request: Request) -> Response:
     mine = await off_loop(lambda: pairs.of_learner(ledger, info.code, who))
     say = reader_of(request).on_pictures
     values = await off_loop(lambda: summary(mine, name, say("reference"), say))
-    values["digits"] = await off_loop(lambda: _digits(request, info.code, who))
+    values |= await off_loop(lambda: _digits(request, info.code, who))
     return page(request, "pairs_learner.html", {"info": info, "who": who, "name": name, "own": False, **values})
 
 
@@ -176,7 +176,7 @@ async def own_pairs(request: Request) -> Response:
     mine = await off_loop(lambda: pairs.of_learner(ledger, learner.room, learner.who))
     say = reader_of(request).on_pictures
     values = await off_loop(lambda: summary(mine, say("you"), say("reference"), say))
-    values["digits"] = await off_loop(lambda: _digits(request, learner.room, learner.who))
+    values |= await off_loop(lambda: _digits(request, learner.room, learner.who))
     return page(request, "pairs_learner.html", {"name": "Your pairs", "own": True, **values})
 
 
@@ -307,12 +307,17 @@ def summary(found: Sequence[pairs.Pair], learner: str, reference: str, say: Call
     except AgreementError:
         return values
     picture = base64.b64encode(agreement_picture(agreed, "svg", say=say)).decode() if len(readings) > 2 else ""
-    return {**values, "result": agreed.as_json(), "picture": picture}
+    by_hand = [agreement_by_hand(pair) for pair in agreed.pairs]
+    return {**values, "result": agreed.as_json(), "by_hand": by_hand, "picture": picture}
 
 
-def _digits(request: Request, room: str, who: str) -> list[str]:
-    """Say how somebody writes their numbers of live readings."""
-    return [line for one in digits_of(context_of(request).ledger, room, who) for line in digit_lines(one)]
+def _digits(request: Request, room: str, who: str) -> dict[str, Any]:
+    """Return how somebody writes their numbers of live readings, with the calculation behind it."""
+    found = digits_of(context_of(request).ledger, room, who)
+    return {
+        "digits": [line for one in found for line in digit_lines(one)],
+        "digits_by_hand": [each for one in found for each in digits_by_hand(one)],
+    }
 
 
 def _line(pair: pairs.Pair) -> dict[str, Any]:

@@ -12,7 +12,7 @@ from starlette.responses import JSONResponse, RedirectResponse, Response
 from starlette.routing import Route
 
 from hushpoint import __version__
-from hushpoint.agreement import agree
+from hushpoint.agreement import agree, agreement_by_hand
 from hushpoint.desk import recordings
 from hushpoint.desk.heard_json import end_told, told
 from hushpoint.desk.live import checked_mmhg
@@ -171,7 +171,8 @@ async def agreement(request: Request) -> Response:
     from hushpoint.sheet.agreement_picture import agreement_picture
 
     drawn = await off_loop(lambda: agreement_picture(found, "svg", say=reader_of(request).on_pictures))
-    values = {"found": found.as_json(), "picture": base64.b64encode(drawn).decode()}
+    by_hand = [agreement_by_hand(pair) for pair in found.pairs]
+    values = {"found": found.as_json(), "by_hand": by_hand, "picture": base64.b64encode(drawn).decode()}
     return page(request, "recordings_agreement.html", values)
 
 

@@ -11,7 +11,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
-from hushpoint.agreement import EndErrors, ObserverError
+from hushpoint.agreement import EndErrors, ObserverError, digits_by_hand
 from hushpoint.desk import classes, kit, pairs
 from hushpoint.desk.whose import NO_GAUGE, Shown, digit_lines, gauge_words, slip_words, untold_words, written_words
 from hushpoint.errors import NotFoundError
@@ -161,7 +161,7 @@ def _values(request: Request, scope: Scope) -> dict[str, Any]:
     }
     if scope.room is not None:
         values["digits"] = [
-            {"name": scope.called(one.observer), "lines": digit_lines(one), "counts": one}
+            {"name": scope.called(one.observer), "lines": digit_lines(one), "by_hand": digits_by_hand(one)}
             for one in readings.digits(scope.room)
         ]
     if scope.shown.found is not None:

@@ -2,6 +2,7 @@
 // arm, long and seldom new, open when asked for.
 
 import { el } from "./bench_dom.js";
+import { byHand } from "./by_hand.js";
 import { drawPicture, pictureTables, truthWords, writtenWords } from "./bench_picture.js";
 
 /**
@@ -26,7 +27,7 @@ export function showJudgement(place, judgement) {
   const picture = el("figure", {});
   place.replaceChildren(
     el("div", { class: "judged-seen" }, numbers(judgement), picture, el("details", {}, el("summary", {}, "The same as a table"), ...pictureTables(judgement))),
-    el("div", { class: "judged-told" }, ...parts.filter(([, lines]) => lines.length).map(part)),
+    el("div", { class: "judged-told" }, ...parts.filter(([, lines]) => lines.length).map(part), ...(judgement.worked?.length ? [byHand(judgement.worked)] : [])),
     el("aside", { class: "bench-caution" }, el("strong", {}, "Caution"), ...judgement.cautions.map((line) => el("p", {}, line))),
   );
   // drawn last: it is as wide as its place

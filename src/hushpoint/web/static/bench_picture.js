@@ -10,7 +10,7 @@ import { el, svg } from "./bench_dom.js";
  * @typedef {{systolic: number | null, diastolic: number | null, muffling?: number | null}} Reading
  * @typedef {{measurement: string, next: string,
  *   truth: {systolic: Verdict, diastolic: Verdict, muffling_mmhg: number | null}, reading: Reading,
- *   ear: {lines: string[]}, pen: {lines: string[]}, pulse: null | {lines: string[]}, arm_lines: string[],
+ *   ear: {lines: string[]}, pen: {lines: string[]}, pulse: null | {lines: string[]}, arm_lines: string[], worked?: import("./by_hand.js").Worked[],
  *   hand: {lines: string[], segments: {from_mmhg: number, to_mmhg: number, rate_mmhg_per_s: number}[]},
  *   picture: Picture, cautions: string[]}} Judgement
  */

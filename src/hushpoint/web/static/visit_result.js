@@ -2,6 +2,7 @@
 // not read everything.
 
 import { byId, el, svg } from "./bench_dom.js";
+import { byHand } from "./by_hand.js";
 import { besideKpa } from "./units.js";
 
 /** @typedef {import("./visit_link.js").State} State */
@@ -17,7 +18,7 @@ export function showResult(state, fresh) {
     byId("standing").hidden = true;
     return;
   }
-  const { value, category, also, action, cautions, usual } = state.judged;
+  const { value, category, also, action, cautions, usual, worked } = state.judged;
   const parts = [el("div", { class: `verdict verdict-${action.verdict}` }, el("b", {}, word(action.verdict)), `${action.when}${action.to ? `, to ${action.to}` : ""}`,
     el("ul", {}, ...action.reasons.map((/** @type {string} */ reason) => el("li", {}, reason))))];
   if (value) {
@@ -30,6 +31,7 @@ export function showResult(state, fresh) {
     parts.push(el("p", {}, `${category.scheme}: ${category.name}${category.form ? `, ${category.form}` : ""}.${far}`));
     parts.push(el("p", { class: "soft" }, `By other guidelines: ${also.map((/** @type {any} */ one) => `${one.scheme} ${one.name}`).join("; ")}.`));
   }
+  if (worked.length) parts.push(byHand(worked));
   if (usual) parts.push(sure(usual));
   parts.push(el("details", {}, el("summary", {}, "Cautions"), el("ul", {}, ...cautions.map((/** @type {string} */ line) => el("li", {}, line)))));
   body.replaceChildren(...parts);
