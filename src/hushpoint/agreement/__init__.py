@@ -1,6 +1,6 @@
 """Readings to bias, limits of agreement, shares within, reliability, and last digits."""
 
-from hushpoint.agreement.by_hand import agreement_by_hand, digits_by_hand
+from hushpoint.agreement.by_hand import agreement_by_hand, digits_by_hand, errors_by_hand, kappa_by_hand
 from hushpoint.agreement.differences import (
     WITHIN_MMHG,
     Agreement,
@@ -78,10 +78,12 @@ __all__ = [
     "digits",
     "digits_by_hand",
     "digits_by_observer",
+    "errors_by_hand",
     "exact_limits_ci",
     "in_full",
     "intraclass",
     "kappa",
+    "kappa_by_hand",
     "pairs",
     "repeatability",
     "replicate_limits",

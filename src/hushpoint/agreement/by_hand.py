@@ -14,6 +14,8 @@ from hushpoint.agreement.last_digits import (
     ObserverDigits,
     zeros_judged,
 )
+from hushpoint.agreement.reliability import Kappa
+from hushpoint.agreement.whose import EndErrors
 from hushpoint.measure import OUR_OWN, Worked, decimal_words, figure_words, sum_words
 
 MOST_LISTED = 30
@@ -48,6 +50,36 @@ def _differences(found: Differences) -> list[str]:
         inside = sum(abs(one) <= limit for one in found.differences_mmhg)
         steps.append(f"within {limit} mmHg: {inside} of {n}, 100 × {inside} / {n} = {share:.1f} %")
     return steps
+
+
+def kappa_by_hand(found: Kappa, who: str) -> Worked | None:
+    """Return the calculation behind a kappa of two assessors (`who`); None where there is none."""
+    if found.kappa is None:
+        return None
+    alike = round(found.agreement * found.n)
+    steps = (
+        f"marked alike: {alike} of {found.n} = {found.agreement:.4f}",
+        f"alike by chance, from how often each gave each mark: {found.by_chance:.4f}",
+        f"agreement beyond chance: ({found.agreement:.4f} \N{MINUS SIGN} {found.by_chance:.4f}) / (1 \N{MINUS SIGN} "
+        f"{found.by_chance:.4f}) = {decimal_words(found.kappa, 2)}",
+    )
+    return Worked(who, steps, "Cohen 1960; interval for large numbers, Fleiss, Cohen and Everitt 1969; FROM MEMORY")
+
+
+def errors_by_hand(found: EndErrors) -> Worked:
+    """Return what the figures of whose error it is are made from: a fit, which no pencil does again."""
+    steps = (
+        "each reading = the pressure measured + the observer's bias + the gauge's bias + an error",
+        f"from {found.readings} readings of {found.measurements} measurements: {found.shared_measurements} were read "
+        "by two or more, and these alone tell a bias",
+        f"one error for all: {decimal_words(found.error_sd_mmhg)} mmHg by restricted maximum likelihood; every own "
+        "spread by moments",
+        "bias that an interval of 95 % parts from 0 is more than chance gives; by hand only its mean difference with "
+        "one other can be checked, on the page of their pairs",
+    )
+    return Worked(
+        f"Whose error, {found.end}", steps, f"mixed model with crossed effects; spreads calibrated: {OUR_OWN}"
+    )
 
 
 def digits_by_hand(found: ObserverDigits) -> tuple[Worked, ...]:

@@ -20,11 +20,7 @@ MOST_LISTED = 40
 def judged_by_hand(found: Judgement) -> Worked:
     """Return the calculation behind a judgement: every error, every count beside what is asked, the verdict."""
     rule = found.rule
-    steps = [
-        f"{end.end}, written minus reference: "
-        + (", ".join(map(_error, end.errors_mmhg)) if len(end.errors_mmhg) <= MOST_LISTED else _many(end.errors_mmhg))
-        for end in found.answers
-    ]
+    steps = [f"{end.end}, written minus reference: {_listed(end.errors_mmhg)}" for end in found.answers]
     steps += [_counted(count, rule) for count in found.counts]
     if isinstance(found.verdict, Competent):
         steps.append(f"every count is met, on a set of at least {rule.set_size}: competent by this rule")
@@ -49,26 +45,26 @@ def _error(error_mmhg: float) -> str:
     return "not heard" if error_mmhg == MISSED_MMHG else decimal_words(error_mmhg, 0, sign=True)
 
 
-def _many(errors_mmhg: Sequence[float]) -> str:
-    return f"{len(errors_mmhg)} answers, too many to list here"
+def _listed(errors_mmhg: Sequence[float]) -> str:
+    if len(errors_mmhg) > MOST_LISTED:
+        return f"{len(errors_mmhg)} answers, too many to list here"
+    return ", ".join(map(_error, errors_mmhg))
 
 
 def odds_by_hand(rule: PassRule, odds: Sequence[tuple[str, PassOdds]]) -> Worked:
     """Return the calculation behind how often a rule passes observers of a known bias and spread."""
-    near, far = rule.criteria[0], rule.criteria[-1]
     steps = [
         "one answer's error is normal with the observer's bias and spread, key and answer to the nearest 2 mmHg",
     ]
     for what, one in odds:
-        inside = within_chance(near.within_mmhg, one.bias_mmhg, one.sd_mmhg)
-        told = f"within {near.within_mmhg} mmHg with chance {inside:.4f}"
-        allowed = f"at most {one.answers - near.needed(one.answers)} of {one.answers} beyond"
-        if far is not near:
-            beyond = within_chance(far.within_mmhg, one.bias_mmhg, one.sd_mmhg)
-            told += f", within {far.within_mmhg} with {max(inside, beyond):.4f}"
-            allowed += f" {near.within_mmhg}, at most {one.answers - far.needed(one.answers)} beyond {far.within_mmhg}"
-        alike = f", to the power of {one.groups} for two ends taken as alike" if one.groups > 1 else ""
-        steps.append(f"{what}: {told}; {allowed}: {one.chance:.4f}{alike}: passes {100 * one.passes:.1f} %")
+        n = one.answers
+        for criterion in rule.criteria:
+            inside = within_chance(criterion.within_mmhg, one.bias_mmhg, one.sd_mmhg)
+            steps.append(
+                f"{what}, one answer within {criterion.within_mmhg} mmHg: chance {inside:.4f}; at most "
+                f"{n - criterion.needed(n)} of {n} may lie beyond"
+            )
+        steps.append(X)
     return Worked("How often the rule passes", tuple(steps), f"exact multinomial sum; observers: {OUR_OWN}")
 
 

@@ -11,13 +11,13 @@ from __future__ import annotations
 
 import hashlib
 import secrets
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from functools import lru_cache
 from typing import Any, Literal, get_args
 
-from hushpoint.competence import Competent, NotYet, PassOdds, judge, pass_odds
+from hushpoint.competence import Competent, NotYet, PassOdds, judge, judged_by_hand, pass_odds
 from hushpoint.competence.judging import Answer
 from hushpoint.desk import classes
 from hushpoint.desk.judging import ODDS_SHOWN
@@ -28,6 +28,7 @@ from hushpoint.errors import AlreadyDoneError, BadInputError, NotAllowedError, N
 from hushpoint.guideline import teaching_policy
 from hushpoint.guideline.competence_rules import PassRule, competence_rules, read_competence_rules
 from hushpoint.ledger.records import Entry, Kind, Ledger, Row
+from hushpoint.measure import Worked
 from hushpoint.practice.forms import LAST_NUMBER, SIZE, form
 from hushpoint.practice.profiles import profile_of
 from hushpoint.practice.sealed import Key, Sealed, key_of, sealed_on
@@ -406,9 +407,23 @@ def result(paper: Paper, attempt: Attempt) -> dict[str, Any]:
         "reasons": attempt.marked["reasons"],
         "missing": attempt.marked["missing"],
         "rule": attempt.marked["rule"],
+        "worked": _worked(paper, attempt.marked["lines"]),
         "form": attempt.form,
         "counts": attempt.counts,
     }
+
+
+def _worked(paper: Paper, lines: Sequence[Mapping[str, Any]]) -> list[Worked]:
+    if paper.rule is None:
+        return []
+    both = [
+        (
+            Answer(one["systolic"], one["diastolic"]),
+            Answer(one["systolic_key"], one["diastolic_key"], str(one["place"])),
+        )
+        for one in lines
+    ]
+    return [judged_by_hand(judge(paper.rule, both))]
 
 
 def _begin(ledger: Ledger, paper: Paper, *, who: str, profile_id: str, how: How, number: int) -> Attempt:

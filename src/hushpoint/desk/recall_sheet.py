@@ -12,8 +12,8 @@ from hushpoint.desk.printed import printed
 from hushpoint.desk.recall import CAUTIONS, WAYS, ClientChange, Decision, End, Line, Meaning, Recall, Touched
 from hushpoint.errors import BadInputError
 from hushpoint.guideline.clinical_policies import clinical_policy
-from hushpoint.instrument import Corrected, Moved
-from hushpoint.measure import Withheld, whole_mmhg
+from hushpoint.instrument import Corrected, Moved, drift_by_hand
+from hushpoint.measure import Withheld, Worked, whole_mmhg
 from hushpoint.words import ENGLISH, Reader, reader
 
 
@@ -250,6 +250,18 @@ def shown_rows(line: Line) -> list[Shown]:
         interval = _between((low.systolic_mmhg, high.systolic_mmhg), (low.diastolic_mmhg, high.diastolic_mmhg))
     written, slope, whole = (value_words(each) or NOTHING for each in (change.written, change.slope, change.whole))
     return [Shown(line.code, written, slope, whole, interval)]
+
+
+def by_hand(line: Line) -> list[Worked]:
+    """Return the calculation behind the corrections of a line's readings on the failed gauge."""
+    ends = [
+        (f"{end} {number}" if len(line.touched) > 1 else end, one.written_mmhg, one.found)
+        for number, touched in enumerate(line.touched, start=1)
+        for end, one in (("systolic", touched.systolic), ("diastolic", touched.diastolic))
+        if one is not None
+    ]
+    found = drift_by_hand(ends)
+    return [] if found is None else [found]
 
 
 def _reading_row(touched: Touched) -> Shown:

@@ -23,6 +23,7 @@ from hushpoint.errors import AlreadyDoneError, BadInputError, NotAllowedError, N
 from hushpoint.guideline import teaching_policy
 from hushpoint.ledger.records import Entry, Kind, Ledger, Row
 from hushpoint.measure import truth_words, whole_mmhg
+from hushpoint.practice.by_hand import key_by_hand
 from hushpoint.practice.profiles import profile_of
 from hushpoint.practice.sealed import KINDS, Key, Sealed, key_of, sealed_case
 
@@ -219,6 +220,14 @@ def spread(found: Round) -> dict[str, Any]:
         "ends": ends,
         "digits": [digits.get(digit, 0) for digit in range(10)] if enough and digits else None,
         "kind": kind_words(found.kind),
+        "worked": [
+            key_by_hand(
+                (
+                    ("systolic", found.key.systolic, found.key.systolic_mmhg),
+                    ("diastolic", found.key.diastolic, found.key.diastolic_mmhg),
+                )
+            )
+        ],
     }
 
 

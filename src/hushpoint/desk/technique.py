@@ -13,12 +13,13 @@ from dataclasses import dataclass, field
 from itertools import combinations
 from typing import Any, Literal
 
-from hushpoint.agreement import Kappa, kappa
+from hushpoint.agreement import Kappa, kappa, kappa_by_hand
 from hushpoint.desk import classes
 from hushpoint.desk.pairs import checked_ref
 from hushpoint.errors import BadInputError, NotFoundError
 from hushpoint.guideline.technique_steps import TechniqueStep, technique_steps
 from hushpoint.ledger.records import AlreadyStoredError, Entry, Kind, Ledger, Row
+from hushpoint.measure import Worked
 
 Mark = Literal["done", "missed"]
 MARKS: tuple[Mark, ...] = ("done", "missed")
@@ -76,6 +77,11 @@ class Compared:
     one_only: int
     differ: tuple[TechniqueStep, ...]
     kappa: Kappa | None
+
+    @property
+    def worked(self) -> Worked | None:
+        """The calculation behind kappa."""
+        return None if self.kappa is None else kappa_by_hand(self.kappa, " and ".join(self.assessors))
 
 
 def begin(ledger: Ledger, *, room: str, learner: str, ref: str) -> str:

@@ -1,6 +1,6 @@
 """Gauges and cuffs as instruments: the check beside a reference, correction, drift, leak, exhaust and valve."""
 
-from hushpoint.instrument.by_hand import check_by_hand, timed_by_hand
+from hushpoint.instrument.by_hand import check_by_hand, correction_by_hand, drift_by_hand, timed_by_hand
 from hushpoint.instrument.check import (
     Direction,
     Failed,
@@ -38,7 +38,9 @@ __all__ = [
     "TimedReading",
     "check_by_hand",
     "check_gauge",
+    "correction_by_hand",
     "correction_curve",
+    "drift_by_hand",
     "leak",
     "rapid_exhaust",
     "reach",

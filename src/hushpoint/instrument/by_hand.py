@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from hushpoint.guideline.gauges import Limit, gauge_tests
 from hushpoint.instrument.check import Failed, GaugeCheck, Hysteresis, Passed, PointError
+from hushpoint.instrument.correction import Corrected, CorrectionCurve
+from hushpoint.instrument.drift import DriftCorrection
 from hushpoint.instrument.timed import Exhaust, Fall
-from hushpoint.measure import Withheld, Worked, decimal_words, figure_words
+from hushpoint.measure import OUR_OWN, Withheld, Worked, decimal_words, figure_words
 
 MOST_POINTS_TOLD = 12
 """Of a long check the points with the largest errors are worked out (our choice); the table on the page holds all."""
@@ -69,6 +73,44 @@ def _verdict(check: GaugeCheck) -> Worked:
         else "one limit passed is enough: outside its limits"
     )
     return Worked("Verdict", tuple(steps), f"rule {check.rule.id} ({check.rule.name})")
+
+
+def correction_by_hand(curve: CorrectionCurve) -> Worked:
+    """Return the calculation behind the pressure at each point that was checked, and its interval."""
+    steps = []
+    knots = zip(curve.reading_mmhg, curve.pressure_mmhg, curve.half_hysteresis_mmhg, strict=True)
+    reference, interval = figure_words(curve.reference_error_mmhg), figure_words(curve.reading_interval_mmhg / 2)
+    for reading, pressure, loop in ((float(r), float(p), float(h)) for r, p, h in knots):
+        found = curve.correct(reading)
+        if not isinstance(found, Corrected):
+            continue
+        error = reading - pressure
+        steps.append(
+            f"gauge at {figure_words(reading)} minus its middle error {figure_words(error)} = "
+            f"{decimal_words(found.mmhg)}; interval ± 2 × √(({reference}² + {figure_words(loop)}² + 2 × {interval}²) / "
+            f"3) = ± {decimal_words(found.high_mmhg - found.mmhg)}"
+        )
+    why = "the middle of rising and falling, on straight lines between the points, pooled where the gauge sticks"
+    return Worked("Correction", (why, *steps), f"isotonic regression; parts of the interval evenly spread: {OUR_OWN}")
+
+
+def drift_by_hand(ends: Iterable[tuple[str, float, DriftCorrection]]) -> Worked | None:
+    """Return how readings between two checks are corrected; each is what it is, as written [mmHg], and corrected."""
+    steps = []
+    for what, written, found in ends:
+        before, slope, after = found.before_step, found.slope, found.after_step
+        if not isinstance(after, Corrected):
+            continue
+        steps.append(f"{what}, {figure_words(written)} written: by the failed check {decimal_words(after.mmhg)}")
+        if isinstance(before, Corrected) and isinstance(slope, Corrected) and after.mmhg != before.mmhg:
+            part = (slope.mmhg - before.mmhg) / (after.mmhg - before.mmhg)
+            steps.append(
+                f"{what} on the slope: by the good check {decimal_words(before.mmhg)}, of the time between the checks "
+                f"{part:.3f} had gone: {decimal_words(before.mmhg)} + {part:.3f} × ({decimal_words(after.mmhg)} "
+                f"\N{MINUS SIGN} {decimal_words(before.mmhg)}) = {decimal_words(slope.mmhg)}"
+            )
+    source = f"corrections of both checks; when it moved is not known, so both ways are shown: {OUR_OWN}"
+    return Worked("Correction", tuple(steps), source) if steps else None
 
 
 def timed_by_hand(found: Fall | Exhaust) -> tuple[Worked, ...]:

@@ -33,6 +33,15 @@ def ear_by_hand(ends: Ends) -> Worked | None:
     return Worked("Ear", tuple(steps), _TRUTH) if steps else None
 
 
+def key_by_hand(ends: Sequence[tuple[str, Heard, int]]) -> Worked:
+    """Return how the key of each end is made of its truth; answers are held against the key."""
+    steps = [
+        f"{end}: truth {figure_words(stated(truth.mmhg))}, to the nearest 2 mmHg, halves up: {key}"
+        for end, truth, key in ends
+    ]
+    return Worked("Key", (*steps, "each dot: what was written minus the key"), _TRUTH)
+
+
 def hand_by_hand(ends: Ends, log: BenchLog, policy: TeachingPolicy) -> Worked:
     """Return peak, release rate band by band, and what this release cost beside a very slow one."""
     low, high = policy.release_mmhg_per_s

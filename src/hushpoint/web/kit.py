@@ -17,7 +17,7 @@ from hushpoint.desk import access, cuff_fit, kit, kit_bench, kit_choice, kit_due
 from hushpoint.desk.gauge_words import check_notes, correction_rows, minus, one_decimal, signed_decimal
 from hushpoint.errors import BadInputError, HushpointError, NotFoundError
 from hushpoint.guideline import cuff_sizes, fit_by_hand, fit_shares, gauge_rules, gauge_tests
-from hushpoint.instrument import USE, check_by_hand
+from hushpoint.instrument import USE, CorrectionCurve, check_by_hand, correction_by_hand
 from hushpoint.web.context import (
     backup_trouble,
     context_of,
@@ -376,6 +376,7 @@ def _result(check: Any, curve: Any) -> Mapping[str, Any]:
     return {
         "check": check,
         "workings": check_by_hand(check),
+        "correction_by_hand": [correction_by_hand(curve)] if isinstance(curve, CorrectionCurve) else [],
         "notes": check_notes(check),
         "uncertainty": kit_sheets.uncertainty(check),
         "correction": correction_rows(curve),

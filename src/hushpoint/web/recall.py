@@ -117,7 +117,11 @@ async def _list_page(request: Request, *, form: Form | None = None, refusal: str
     counts = {name: sum(map(holds, found.lines)) for name, (_, holds) in PARTS.items()}
 
     def drawn() -> dict[str, Any]:
-        return {"rows": {line.key: sheet.shown_rows(line) for line in part}, "whys": {x.key: x.why for x in part}}
+        return {
+            "rows": {line.key: sheet.shown_rows(line) for line in part},
+            "whys": {line.key: line.why for line in part},
+            "by_hand": {line.key: sheet.by_hand(line) for line in part},
+        }
 
     values = {
         **await off_loop(drawn),

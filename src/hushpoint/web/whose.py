@@ -11,7 +11,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
-from hushpoint.agreement import EndErrors, ObserverError, digits_by_hand
+from hushpoint.agreement import EndErrors, ObserverError, digits_by_hand, errors_by_hand
 from hushpoint.desk import classes, kit, pairs
 from hushpoint.desk.whose import NO_GAUGE, Shown, digit_lines, gauge_words, slip_words, untold_words, written_words
 from hushpoint.errors import NotFoundError
@@ -192,6 +192,7 @@ def _end(scope: Scope, found: EndErrors, measured_in: Mapping[str, str], part: P
     ]
     return {
         "found": found,
+        "by_hand": errors_by_hand(found),
         "observers": [
             {
                 "one": one,
