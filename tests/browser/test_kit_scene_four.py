@@ -87,7 +87,7 @@ def test_scene_four_checked_good_then_six_low(kit_site: Site, desk: Page) -> Non
     """Within its limits on 1 May; outside on 22 May: out of use, 136 stands for 142, a certificate says it all."""
     add(desk, kit_site, "gauge", "G4")
     check(desk, kit_site, "G4", 0, "2026-05-01T10:00")
-    expect(desk.get_by_text("Within its limits")).to_be_visible()
+    expect(desk.get_by_text("Within its limits", exact=True)).to_be_visible()
     check(desk, kit_site, "G4", -6, "2026-05-22T10:00")
     expect(desk.get_by_text("Outside its limits: take it out of use")).to_be_visible()
     expect(desk.get_by_text("6 low at 60 going up", exact=False)).to_be_visible()

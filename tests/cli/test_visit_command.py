@@ -49,7 +49,7 @@ def test_the_documented_object(
     status, out, err = said([written(tmp_path, SCENE_8), "--json"], monkeypatch, capsys)
     assert (status, err) == (0, "")
     found = json.loads(out)
-    assert list(found) == ["next", "value", "category", "also", "action", "readings", "usual", "cautions"]
+    assert list(found) == ["next", "value", "category", "also", "action", "readings", "usual", "worked", "cautions"]
     assert found["next"]["do"] == "enough"
     assert found["next"]["seconds"] == 0
     assert (found["value"]["systolic"], found["value"]["diastolic"]) == (144, 81)

@@ -322,7 +322,7 @@ def test_what_waits_to_be_graded_is_found_at_every_start(ledger: Ledger) -> None
 def test_the_judgement_has_the_keys_of_the_contract(ledger: Ledger) -> None:
     """Every key of docs/bench-format.md, and no other."""
     judged = bench.grade(ledger, measured(ledger))
-    keys = "measurement next truth reading ear hand pen pulse arm_lines picture cautions"
+    keys = "measurement next truth reading ear hand pen pulse arm_lines picture worked cautions"
     assert set(judged) == set(keys.split())
     assert set(judged["truth"]) == {"systolic", "diastolic", "muffling_mmhg", "key"}
     assert set(judged["truth"]["systolic"]) == {"verdict", "mmhg", "low", "high"}

@@ -64,7 +64,8 @@ def test_recertified_by_the_second_paper() -> None:
     decisions.sign(ledger, room=code, learner=who, signing=signing(), today=date(2026, 3, 10))
     clock.day = "2026-09-14"
     opened = decisions.currency_of(decisions.decisions_of(ledger, code, who), date(2026, 9, 14))
-    assert opened == Lapsed(date(2026, 9, 10), "signed 10 Mar 2026, lapsed 10 Sep 2026: a new test renews it")
+    told = "signed 10 Mar 2026, lapsed 10 Sep 2026: a new test renews it"
+    assert opened == Lapsed(date(2026, 9, 10), told, date(2026, 3, 10), 6)
     paper = papers.set_paper(ledger, room=code, setting=papers.Setting("Recheck"), seed=5)
     paper_taken(ledger, code, who, paper, "2026-09-14", [4, -4, 4] + [0] * 21)
     first = decisions.evidence_now(ledger, code, who, "NHANES_2003", variety="every")
