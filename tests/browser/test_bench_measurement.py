@@ -101,8 +101,18 @@ def bench_site(tmp_path_factory):
         yield running
 
 
-@pytest.mark.parametrize("origin", ORIGINS)
-@pytest.mark.parametrize("by", list(WAYS))
+# a phone comes over plain http by the laptop's address, the laptop itself by localhost: the other ways round are hard
+COMMON = {("mouse", "localhost"), ("touch", "classroom.test"), ("keyboard", "localhost")}
+
+
+@pytest.mark.parametrize(
+    ("by", "origin"),
+    [
+        pytest.param(by, origin, marks=[] if (by, origin) in COMMON else [pytest.mark.hard])
+        for by in WAYS
+        for origin in ORIGINS
+    ],
+)
 def test_a_whole_measurement(bench_site, chromium, by, origin):
     """Set-up, feeling, pumping, releasing, writing and judgement work, and sound is where the truth says."""
     with chromium.new_context(**WAYS[by]) as context:
