@@ -92,24 +92,68 @@ def test_a_dropped_network_loses_and_doubles_nothing(site: Site, lecturer: Page,
     expect(lecturer.get_by_role("link", name="Fair pairs of Ines Invented: 1")).to_be_visible()
 
 
-def test_a_paper_sheet_by_keyboard_alone(site: Site, lecturer: Page, code: str) -> None:
-    """Name's beginning, Tab, client, Tab, numbers, Tab, numbers, Enter: the next line is ready for typing."""
+def test_a_paper_sheet_of_24_pairs_by_keyboard_alone(site: Site, lecturer: Page, code: str) -> None:
+    """A sheet in the order of the class list takes at most 14 keystrokes a pair, a slip mended in it among them."""
+    lecturer.goto(f"{site.here}/class/{code}")
+    names = [f"{first}{last} Invented" for first in ("Ab", "Be", "Co", "Du") for last in ("ba", "da", "ka", "la", "ra")]
+    names = [*names, "Eve Invented", "Fay Invented"]
+    if lecturer.get_by_label("Paste names, one a line").is_hidden():
+        lecturer.get_by_text("Add names").click()
+    lecturer.get_by_label("Paste names, one a line").fill("\n".join(names))
+    lecturer.get_by_role("button", name="Look at the list").click()
+    lecturer.get_by_role("button", name="Add 22 to the list").click()
+    expect(lecturer.get_by_text("22 names added")).to_be_visible()
+    keys = 0
+
+    def press(*each: str) -> None:
+        nonlocal keys
+        for one in each:
+            lecturer.keyboard.press(one)
+            keys += 1
+
     lecturer.goto(f"{site.here}/class/{code}/pairs/paper")
+    learner, mine = lecturer.get_by_label("Learner", exact=True), lecturer.get_by_label("Learner S/D")
     begun = time.perf_counter()
-    for learner, mine, theirs in (
-        ("ines", "124/82", "128/82"),
-        ("tomo", "130 -", "126 70"),
-        ("ines", "118/74", "118/76"),
-    ):
-        expect(lecturer.get_by_label("Learner", exact=True)).to_be_focused()
-        for text in (learner, "K1", mine, theirs):
-            lecturer.keyboard.type(text)
-            lecturer.keyboard.press("Tab" if text != theirs else "Enter")
-        lecturer.wait_for_load_state()
-        expect(lecturer.get_by_label("Learner", exact=True)).to_have_value("")
-    print(f"paper sheet: {(time.perf_counter() - begun) / 3:.1f} s a pair by keyboard, typing apart")
-    expect(lecturer.locator("tbody tr")).to_have_count(3)
-    expect(lecturer.get_by_text("130/not heard")).to_be_visible()
+    for number, name in enumerate(["Ines Invented", "Tomo Invented", *names]):
+        expect(learner).to_be_focused()
+        expect(learner).to_have_value(name if number else "")
+        press(*([] if number else "ines"), "Enter", *f"1{20 + number}82")
+        if number == 5:  # 128/82 without its last figure: the cursor comes back to it, all else stays
+            press("Backspace", "Enter", *"12882", "Enter")
+            expect(mine).to_be_focused()
+            expect(lecturer.get_by_label("Reference S/D")).to_have_value("12882")
+            press(*"12582", "Enter")
+        else:
+            press("Enter", *"12882", "Enter")
+        expect(lecturer.locator("#stored")).to_contain_text(f"{name} 1{20 + number}/82, reference 128/82")
+    seconds = (time.perf_counter() - begun) / 24
+    print(f"paper sheet: {keys / 24:.1f} keystrokes and {seconds:.1f} s a pair, by a machine that types at once")
+    assert keys <= 14 * 24
+    expect(lecturer.locator("tbody tr")).to_have_count(24)
+
+
+def test_a_paper_sheet_keeps_what_every_line_shares(site: Site, lecturer: Page, code: str) -> None:
+    """Client, day, time, arm and inflation stay from line to line; two lines of one learner offer a third."""
+    lecturer.goto(f"{site.here}/class/{code}/pairs/paper")
+    for label, text in (("Day on the sheet", "2026-05-01"), ("Time on the sheet", "10:30"), ("Client, a code", "K1")):
+        lecturer.get_by_label(label).fill(text)
+    lecturer.get_by_label("Arm", exact=True).select_option("left")
+    lecturer.get_by_label("Heard by both").select_option("different")
+    for place, mine in enumerate(("130*", "118 74")):
+        expect(lecturer.get_by_label("Learner", exact=True)).to_have_value("Tomo Invented" if place else "")
+        lecturer.get_by_label("Learner", exact=True).fill("ines")
+        lecturer.get_by_label("Learner S/D").fill(mine)
+        lecturer.get_by_label("Reference S/D").fill("126/70")
+        lecturer.keyboard.press("Enter")
+        expect(lecturer.locator("tbody tr")).to_have_count(place + 1)
+    expect(lecturer.get_by_label("Learner", exact=True)).to_have_value("Ines Invented")
+    expect(lecturer.get_by_label("Day on the sheet")).to_have_value("2026-05-01")
+    expect(lecturer.get_by_label("Time on the sheet")).to_have_value("10:30")
+    expect(lecturer.get_by_label("Client, a code")).to_have_value("K1")
+    expect(lecturer.get_by_label("Arm", exact=True)).to_have_value("left")
+    expect(lecturer.get_by_label("Heard by both")).to_have_value("different")
+    expect(lecturer.locator("tbody")).to_contain_text("130/not heard")
+    expect(lecturer.locator("tbody")).to_contain_text("different inflations: kept, never counted")
 
 
 def test_a_file_is_previewed_by_hand_and_stored(site: Site, lecturer: Page, code: str, tmp_path: Path) -> None:

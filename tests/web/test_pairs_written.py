@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -9,7 +10,8 @@ import pytest
 from starlette.testclient import TestClient
 
 from hushpoint.competence import Competent, judge
-from hushpoint.desk import classes, live, pairs
+from hushpoint.desk import classes, live, pairs, pairs_written
+from hushpoint.errors import BadInputError
 from hushpoint.guideline.competence_rules import competence_rule
 from hushpoint.ledger.memory import MemoryLedger
 from hushpoint.wiring import Settings, build
@@ -49,6 +51,47 @@ def test_a_line_of_paper_is_stored_once_and_marked(site: tuple[TestClient, Memor
 
 
 @pytest.mark.parametrize(
+    ("typed", "numbers"),
+    [
+        ("12482", (124, 82)),
+        ("9862", (98, 62)),
+        ("240130", (240, 130)),
+        ("124/8", (124, 8)),
+        ("124.82", (124, 82)),
+        ("124-", (124, None)),
+        ("* 82", (None, 82)),
+        ("-/-", (None, None)),
+    ],
+)
+def test_a_reading_is_typed_with_or_without_a_stroke(typed: str, numbers: pairs.Numbers) -> None:
+    """What a number pad can type is read in the one way in which diastolic is not above systolic."""
+    assert pairs_written.numbers_in(typed, "it") == numbers
+
+
+@pytest.mark.parametrize("typed", ["1248", "982", "124822", "12412", "31282", "12 4 82", "", "124/", "1e2/3"])
+def test_a_reading_that_can_be_read_in_two_ways_is_refused(typed: str) -> None:
+    """A figure too few or too many is asked for again, never guessed."""
+    with pytest.raises(BadInputError, match=r"^it: must be like 124/82 or 12482"):
+        pairs_written.numbers_in(typed, "it")
+
+
+@pytest.mark.parametrize(
+    ("typed", "next_one"),
+    [
+        ([], ""),
+        (["a"], "b"),
+        (["b", "a"], "c"),
+        (["b", "b", "a"], "b"),
+        (["c", "b"], ""),
+        (["gone"], ""),
+    ],
+)
+def test_the_next_line_offers_whom_the_sheet_shows(typed: list[str], next_one: str) -> None:
+    """The next on the list, or the same learner after two lines of one; nobody where it cannot be told."""
+    assert pairs_written.likely_next(typed, ["a", "b", "c"]) == next_one
+
+
+@pytest.mark.parametrize(
     ("changed", "told"),
     [
         ({"learner": "nobody"}, "nobody of this name"),
@@ -57,6 +100,7 @@ def test_a_line_of_paper_is_stored_once_and_marked(site: tuple[TestClient, Memor
         ({"mine": "82/124"}, "above systolic"),
         ({"theirs": "401/82"}, "from 0 to 300"),
         ({"day": "2099-01-01"}, "between 1990 and today"),
+        ({"time": "25:61"}, "day and time: must be"),
         ({"client": "Tomo Invented"}, "a name on the class list"),
     ],
 )
@@ -71,6 +115,10 @@ def test_a_wrong_line_is_told_and_kept_on_the_page(
     assert told in answer.text
     assert f'value="{changed.get("mine", "124/82")}"' in answer.text
     assert ledger.last() == before
+    field = next(name for name in ("learner", "mine", "theirs", "client", "day", "time") if name in changed)
+    cursor = "day" if field == "time" else field
+    assert re.search(rf'id="{cursor}"[^>]*aria-invalid="true" aria-describedby="line-refusal" autofocus', answer.text)
+    assert answer.text.count(" autofocus") == 1
 
 
 def take_in(lecturer: TestClient, code: str, text: str, **more: str) -> tuple[int, str]:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import hashlib
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 from typing import Literal
@@ -25,8 +25,11 @@ TIDY = ("measurement", "observer", "systolic", "diastolic")
 OPTIONAL = ("client", "at", "arm", "gauge", "cuff", "stethoscope", "inflation", "reference_gauge")
 MOST_ROWS = 2000
 """The most rows one file holds (design choice): a preview longer than this is read by nobody."""
-_BOTH = re.compile(r"(\d{1,3}|-|not heard)\s*[/ ]\s*(\d{1,3}|-|not heard)", re.ASCII | re.IGNORECASE)
-_NOT_HEARD = frozenset({"-", "not heard"})
+_END = r"(\d{1,3}|[-*]|not heard)"
+_BOTH = re.compile(rf"{_END}\s*[/ .,]\s*{_END}", re.ASCII | re.IGNORECASE)
+_IN_ONE = re.compile(r"([12]\d\d|300|[4-9]\d)([12]\d\d|[2-9]\d|[-*])", re.ASCII)
+"""Both ends typed without anything between, as a number pad asks for: 12482 can be 124/82 and nothing else."""
+_NOT_HEARD = frozenset({"-", "*", "not heard"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,10 +67,10 @@ def known_in(ledger: Ledger, names: Mapping[str, str], *, reference: str, day: s
 
 
 def numbers_in(text: str, what: str) -> pairs.Numbers:
-    """Return systolic and diastolic from "124/82" or "124 82"; - is not heard. Raises BadInputError."""
-    found = _BOTH.fullmatch(text.strip())
+    """Return systolic and diastolic from "124/82", "124 82" or "12482"; - or * is not heard. Raises BadInputError."""
+    found = _BOTH.fullmatch(text.strip()) or _IN_ONE.fullmatch(text.strip())
     if found is None:
-        raise BadInputError(f"{what}: must be like 124/82, with - for an end that was not heard")
+        raise BadInputError(f"{what}: must be like 124/82 or 12482, with - or * for an end that was not heard")
     systolic, diastolic = (_pressure(part, what) for part in found.groups())
     return _in_order(systolic, diastolic, what)
 
@@ -85,6 +88,20 @@ def who_is(name: str, known: Mapping[str, str], what: str = "learner") -> str:
         return begun.pop()
     reason = "nobody of this name is on the class list" if not begun else "more than one name begins like this"
     raise BadInputError(f"{what}: {reason}")
+
+
+def likely_next(typed: Sequence[str], names: Sequence[str]) -> str:
+    """Return whose line of a sheet most likely comes after those typed: the same person's, or the next on the list's.
+
+    `typed` holds the ids of the lines so far, newest first; `names` those of the class list in its order. "" before the
+    first line and after the last name. A sheet of one learner shows itself by two lines of one after another.
+    """
+    if not typed or typed[0] not in names:
+        return ""
+    if len(typed) > 1 and typed[0] == typed[1]:
+        return typed[0]
+    after = names.index(typed[0]) + 1
+    return names[after] if after < len(names) else ""
 
 
 def moment_of(text: str, what: str, day: str = "") -> str:

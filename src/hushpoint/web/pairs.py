@@ -6,6 +6,7 @@ import base64
 import secrets
 from collections.abc import Callable, Sequence
 from dataclasses import replace
+from datetime import datetime
 from typing import Any
 
 from starlette.requests import Request
@@ -23,6 +24,15 @@ from hushpoint.web.kit_pick import come_back, kit_choice, kit_choices, remember
 LATEST = 40
 """How many of a class's newest pairs its page lists."""
 DOOR = "/"
+_FIELDS = {
+    "the learner's numbers": "mine",
+    "the reference's numbers": "theirs",
+    "client": "client",
+    "day": "day",
+    "day and time": "day",
+    "arm": "arm",
+}
+"""Which field of a paper sheet a refusal speaks of, by the words it begins with; any other speaks of the learner."""
 
 
 async def class_pairs(request: Request) -> Response:
@@ -58,10 +68,10 @@ async def paper(request: Request) -> Response:
         written = await off_loop(lambda: _line_of_paper(request, info.code, form))
         ref = form.text("ref") or secrets.token_hex(8)
         stored = [(*written, f"paper.{info.code}.{pairs.checked_ref(ref)}")]
-        await off_loop(lambda: pairs.store_written(ledger, room=info.code, written=stored))
+        new = await off_loop(lambda: pairs.store_written(ledger, room=info.code, written=stored))
     except (BadInputError, NotFoundError) as refusal:
         return await _paper_page(request, form=form, refusal=str(refusal))
-    response = await _paper_page(request, form=form)
+    response = await _paper_page(request, form=form, new=new)
     remember(request, response, chosen)
     return response
 
@@ -263,10 +273,18 @@ def _line_of_paper(request: Request, room: str, form: Form) -> tuple[pairs.Openi
     opening = replace(
         opening_in(form, learner=learner),
         via="paper",
-        taken_at=pairs_written.moment_of("", "day", form.text("day")),
+        taken_at=_moment(form.text("day"), form.text("time")),
     )
     mine = pairs_written.numbers_in(form.text("mine"), "the learner's numbers")
     return opening, mine, pairs_written.numbers_in(form.text("theirs"), "the reference's numbers")
+
+
+def _moment(day: str, time: str) -> str:
+    """Return when a sheet was written: noon of its day where it tells no time, today where it tells no day."""
+    if not time:
+        return pairs_written.moment_of("", "day", day)
+    today = datetime.now().astimezone().date().isoformat()
+    return pairs_written.moment_of(f"{day or today}T{time}", "day and time")
 
 
 def _pairs_in(request: Request, room: str, form: Form, data: bytes, name: str) -> list[pairs_written.FilePair]:
@@ -371,19 +389,26 @@ async def _class_page(request: Request, *, refusal: str = "", form: Form | None 
     return come_back(request, page(request, "pairs.html", values, status=422 if refusal else 200))
 
 
-async def _paper_page(request: Request, *, form: Form | None = None, refusal: str = "") -> Response:
-    """Draw the grid: what belongs to the whole sheet stays, the line is empty again unless it was refused."""
+async def _paper_page(request: Request, *, form: Form | None = None, refusal: str = "", new: int = 0) -> Response:
+    """Draw the grid: what the next line repeats stays; a refused line stays whole, the cursor where it is to mend."""
     info = await _info(request)
     names = await _names(request, info.code)
     book = await off_loop(lambda: context_of(request).pair_books.now(info.code))
-    typed = [one for one in book.pairs.values() if one.opening.via == "paper"][::-1]
-    line = {name: form.text(name) if form and refusal else "" for name in ("learner", "client", "mine", "theirs")}
+    typed = [one for one in book.pairs.values() if one.opening.via == "paper" and one.state != "cancelled"][::-1]
+    if form and refusal:
+        line = {name: form.text(name) for name in ("learner", "client", "mine", "theirs")}
+    else:
+        who = pairs_written.likely_next([one.opening.learner for one in typed], list(names)) if form else ""
+        line = {"learner": names.get(who, ""), "client": form.text("client") if form else "", "mine": "", "theirs": ""}
     values = {
         "info": info,
         "names": names,
         "refusal": refusal,
+        "wrong": _FIELDS.get(refusal.partition(":")[0], "learner"),
+        "stored": _line(typed[0]) if new and typed else None,
         "opening": opening_in(form, learner="") if form else pairs.Opening("", via="paper"),
         "day": form.text("day")[:10] if form else "",
+        "time": form.text("time")[:5] if form else "",
         "line": line,
         "ref": form.text("ref") if form and refusal else secrets.token_hex(8),
         "rows": [_line(one) for one in typed[:LATEST]],
