@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-
 import numpy as np
 from numpy.typing import NDArray
 
@@ -30,6 +28,21 @@ SECOND_STEADY = 0.25
 clatter mostly below 0.2."""
 OWN_LOUDER_DB = 3.0
 """What stands so far over the loudest pauses is the arm's own sound."""
+PLACES = 48
+"""The beat of something else is parted into so many places: 12 to 35 ms each."""
+FIRST_WITHIN = 0.04
+"""Its first path of beats tells a place to within about this share of the beat."""
+HEARD_DB = (-3.0, 30.0)
+"""Levels are taken within these: quieter is silence, louder is the arm."""
+PRIOR = 2.0
+USUAL_SD_DB, LEAST_SD_DB = 5.0, 2.0
+"""A place is taken to be as loud as all, within this, until more than two pauses have told; never sharper than that."""
+STRAY = 0.1
+"""Share of moments in which something else is heard."""
+NEW_SHARE = 0.7
+"""Moments 20 ms apart share much of what they tell: each counts so much as one alone would (design choice)."""
+SLACK = 0.8
+"""By how many places a beat may hurry or lag from moment to moment (design choice)."""
 LOOSE = 1.5
 """How dear it is to leave the typical interval (Ellis 2007's beat tracker, its cost kept low for irregular rhythm)."""
 
@@ -68,11 +81,13 @@ def _pulses(upstroke: Floats) -> bool:
     return rise >= PULSE_MMHG_PER_S and rise >= PULSE_LEANS * fall
 
 
-def second_rhythm(strength_db: Floats, at_s: Floats, still: NDArray[np.bool_]) -> Callable[[Floats], Floats] | None:
-    """Return the place in its beat (0 to 1) of what beats in the pauses at each moment, None where nothing does.
+def second_rhythm(strength_db: Floats, at_s: Floats, still: NDArray[np.bool_]) -> Floats | None:
+    """Return the chances (m, PLACES) of each place in the beat of what beats in the pauses, None where nothing does.
 
-    `strength_db` (m,): how loud it is at `at_s` [s]; `still` (m,): which of them lie in the pauses. Between pauses it
-    is followed where it is no louder than in them; what is louder is the arm's own sound, and is counted through.
+    `strength_db` (m,): how loud it is at `at_s` [s], evenly apart; `still` (m,): which of them lie in the pauses.
+    Between pauses it is followed where it is no louder than in them; what is louder is the arm's own sound, and is
+    counted through. A first path of beats tells how loud each place is; the chances then follow from that, so that a
+    place is told sharply where the pauses tell it and vaguely where they do not.
     """
     time = np.arange(at_s[0], at_s[-1], FRAME_S)
     middle, top = np.percentile(strength_db[still], (50, 95))
@@ -82,10 +97,51 @@ def second_rhythm(strength_db: Floats, at_s: Floats, still: NDArray[np.bool_]) -
     cue = np.where(still | (strength_db < top + OWN_LOUDER_DB), np.clip(strength_db, 0, None), max(middle, 0))
     cue = np.interp(time, at_s, cue)
     cue = np.minimum(cue / _local_size(cue), 1.5)
-    beats = time[_path(cue, _period(cue) / FRAME_S)]
+    period_s = _period(cue)
+    beats = time[_path(cue, period_s / FRAME_S)]
     if len(beats) < 6:
         return None
-    return lambda moment: np.interp(moment, beats, np.arange(len(beats))) % 1
+    first = np.interp(at_s, beats, np.arange(len(beats))) % 1
+    places = np.arange(PLACES) / PLACES
+    chance = np.exp(-0.5 * (((first[:, None] - places + 0.5) % 1 - 0.5) / FIRST_WITHIN) ** 2)
+    step = (at_s[1] - at_s[0]) / _finer(cue, period_s) * PLACES
+    return _followed(chance / chance.sum(axis=1, keepdims=True), np.clip(strength_db, *HEARD_DB), still, step)
+
+
+def _followed(first: Floats, level_db: Floats, still: NDArray[np.bool_], step: float) -> Floats:
+    """Return the chances (m, PLACES) of each place by a forward and backward pass, `step` places a moment.
+
+    `first` (m, PLACES): chances to begin with, which tell how loud each place is: mean and spread of `level_db` (m,)
+    over the pauses, blurred over neighbouring places.
+    """
+    around = (np.arange(PLACES) + PLACES // 2) % PLACES - PLACES // 2
+    blur = np.exp(-0.5 * around**2.0)
+    circle = np.stack([np.roll(blur / blur.sum(), place) for place in range(PLACES)])
+    told = first * still[:, None]
+    usual = float(level_db[still].mean())
+    count = told.sum(axis=0) @ circle + PRIOR
+    mean = (level_db @ told @ circle + PRIOR * usual) / count
+    square = (level_db**2 @ told @ circle + PRIOR * (usual**2 + USUAL_SD_DB**2)) / count
+    spread = np.sqrt(np.maximum(square - mean**2, LEAST_SD_DB**2))
+    near = np.exp(-0.5 * ((level_db[:, None] - mean) / spread) ** 2) / spread
+    likely = np.where(still[:, None], ((1 - STRAY) * near + STRAY / (HEARD_DB[1] / 2)) ** NEW_SHARE, 1.0)
+    gone = (np.arange(PLACES)[None, :] - np.arange(PLACES)[:, None] - step + PLACES / 2) % PLACES - PLACES / 2
+    moves = np.exp(-0.5 * (gone / SLACK) ** 2)
+    moves /= moves.sum(axis=1, keepdims=True)
+    ahead, back = np.empty_like(likely), np.empty_like(likely)
+    now = np.full(PLACES, 1 / PLACES)
+    for at in range(len(likely)):
+        now = (now @ moves) * likely[at]
+        now /= now.sum()
+        ahead[at] = now
+    now = np.full(PLACES, 1 / PLACES)
+    for at in range(len(likely) - 1, -1, -1):
+        back[at] = now
+        now = moves @ (now * likely[at])
+        now /= now.sum()
+    both = ahead * back
+    places: Floats = both / both.sum(axis=1, keepdims=True)
+    return places
 
 
 def _own(values: Floats) -> Floats:
@@ -143,6 +199,24 @@ def _period(strength: Floats) -> float:
     if half[0] >= lags[0] and own[half].max() > HALF_AS_GOOD * own[best]:
         best = int(half[int(np.argmax(own[half]))])
     return best * FRAME_S
+
+
+def _exact(strength: Floats, period_s: float) -> float:
+    own = _own(_blur(strength, 0.1))
+    at = round(period_s / FRAME_S)
+    low, mid, high = own[at - 1 : at + 2]
+    bend = low - 2 * mid + high
+    return (at + (float(np.clip(0.5 * (low - high) / bend, -1, 1)) if bend < 0 else 0.0)) * FRAME_S
+
+
+def _finer(strength: Floats, period_s: float) -> float:
+    """Return the interval [s] between two frames, where a parabola through the likeness about it is highest."""
+    own = _own(_blur(strength, 0.1))
+    at = round(period_s / FRAME_S)
+    low, middle, high = own[at - 1 : at + 2]
+    bend = low - 2 * middle + high
+    aside = float(np.clip(0.5 * (low - high) / bend, -1, 1)) if bend < 0 else 0.0
+    return (at + aside) * FRAME_S
 
 
 def _path(strength: Floats, period: float) -> NDArray[np.int64]:

@@ -20,18 +20,21 @@ NEIGHBOUR_S = 4.0
 FLOOR_DB = 35.0
 """What lies this far below the loudest sounds is taken for silence: 28 dB part the loudest from the faintest arm, and
 the first and last sounds lie 20 to 25 dB below (acoustics 1)."""
-MOMENT_S = 0.04
+MOMENT_S = 0.02
 KNOCK_DB = 8.0
 """A pause this far over silence holds a knock."""
 MOST_PAUSES = 1200
 """More moments in pauses are thinned out, so that time stays linear in length."""
 QUANTILES = 20
-SAME_PHASE = 0.05
-"""Two moments lie at the same place of another beat within about this share of it."""
 SAME_DB = 3.0
 """Two moments are as noisy above the sounds' band within about this."""
-EVERYWHERE = 0.5
-"""Weight of all other pauses beside those at the same place and as noisy (design choices, these three)."""
+AROUND_S, APART_S = 0.6, 0.09
+"""How noisy it is about a moment is told from the pauses about so near, but no nearer than its own sound reaches."""
+AROUND_DB = 2.0
+"""Two moments have as noisy surroundings within about this."""
+QUIET_DB = -5.0
+EVERYWHERE = 0.05
+"""Weight of all other pauses beside those at the same place and as noisy (design choices, these five)."""
 AFTER_S = 0.17
 BEFORE_S = 0.12
 """Pauses are heard from so long after a beat's sound to so long before the next: past a murmur of 90 ms and clear of
@@ -43,6 +46,9 @@ LEAK_DB = 3.0
 """Margin over what the thump puts into each band."""
 LEAK_APART_DB = 6.0
 """How much more the thump may leak at one end of the release than at the other: the sound falls nearer to it there."""
+PAUSE_SHARE = 0.5
+"""Of a beat so much of the pauses' noise is taken off before its leak is told: all of it would leave no leak at all
+where that is no louder than the noise, and the leak would pass for soft sounds."""
 MOST_LEAK_DB = -10.0
 """A thump puts no more than this of its energy above 30 Hz (less than 2 % above 40 Hz; acoustics 6, row 7)."""
 
@@ -82,7 +88,9 @@ def levels_of(bands: Bands, found: Matched) -> Levels:
     beat_db, moment_db = tops_db[:, at_beat], tops_db[:, frames(moment_s)]
     noise = _noise(moment_db[:, still], moment_s[still], beat_s)
     noise_there = _noise(moment_db[:, still], moment_s[still], moment_s)
-    over_thump = 10 * np.log10(np.maximum(10 ** (beat_db / 10) - 2 * 10 ** (noise / 10), TINY)) - thump_db[at_beat]
+    over_thump = (
+        10 * np.log10(np.maximum(10 ** (beat_db / 10) - PAUSE_SHARE * 10 ** (noise / 10), TINY)) - thump_db[at_beat]
+    )
     top, bottom = np.median(over_thump[:, :5], axis=1), np.median(over_thump[:, -5:], axis=1)
     least = np.minimum(top, bottom) + LEAK_APART_DB
     along = np.linspace(0, 1, len(beat_s))
@@ -115,7 +123,7 @@ def levels_of(bands: Bands, found: Matched) -> Levels:
 
 
 def _moments(beat_s: Floats) -> tuple[Floats, NDArray[np.bool_]]:
-    """Return moments 40 ms apart [s], and which lie in the pauses, clear of each beat's sound and the next."""
+    """Return moments 20 ms apart [s], and which lie in the pauses, clear of each beat's sound and the next."""
     rest = np.diff(beat_s)
     moment_s = np.arange(beat_s[0], beat_s[-1], MOMENT_S)
     before = np.clip(np.searchsorted(beat_s, moment_s, side="right") - 1, 0, len(rest) - 1)
@@ -152,7 +160,7 @@ def _expected(
     Where something else beats in the pauses, another heart say, its own beat is followed through, also where it falls
     together with this one, and the pauses that lie at the same place in that beat tell most. So do those in which it
     is as noisy above the sounds' band (`beside_there`, `beside_here`, dB): talk and clatter reach up there. `own_db`:
-    what the sounds put there themselves.
+    what the sounds put there themselves. So do those about which it is as noisy.
     """
     thin = np.flatnonzero(still)
     thin = thin[:: -(-len(thin) // MOST_PAUSES)]
@@ -162,12 +170,16 @@ def _expected(
     quiet_db = max(float(np.median(there_db)) - 10, own_db)
     away = np.maximum(here_db, quiet_db)[:, None] - np.maximum(there_db, quiet_db)[None, :]
     weight = np.exp(-0.5 * (away / SAME_DB) ** 2)
-    phase = second_rhythm(moments, moment_s, still)
-    if phase is not None:
-        there, here = phase(moment_s[thin]), phase(at_s)
-        apart = np.abs((here[:, None] - there[None, :] + 0.5) % 1 - 0.5)
-        kernel = np.exp(-0.5 * (apart / SAME_PHASE) ** 2)
-        weight *= kernel
+    around = _around(moments, still)
+    away = np.interp(at_s, moment_s, around)[:, None] - around[None, thin]
+    weight *= np.exp(-0.5 * (away / AROUND_DB) ** 2)
+    place = second_rhythm(moments, moment_s, still)
+    if place is not None:
+        here, there = (
+            place[np.clip(np.round((at_s - moment_s[0]) / MOMENT_S).astype(int), 0, len(place) - 1)],
+            place[thin],
+        )
+        weight *= here @ (there / there.sum(axis=0)).T
     weight = weight + EVERYWHERE * weight.mean(axis=1, keepdims=True) + 1e-9
     run = np.cumsum(weight[:, order], axis=1)
     run /= run[:, -1:]
@@ -175,6 +187,18 @@ def _expected(
     places = np.stack([np.searchsorted(one, parts) for one in run])
     expected: Floats = pauses[order][np.minimum(places, len(pauses) - 1)]
     return expected
+
+
+def _around(moments: Floats, still: NDArray[np.bool_]) -> Floats:
+    """Return how noisy the pauses about each moment are [dB] (m,), itself left out."""
+    reach = round(AROUND_S / MOMENT_S)
+    offsets = np.arange(-3 * reach, 3 * reach + 1)
+    kernel = np.exp(-0.5 * (offsets / reach) ** 2) * (np.abs(offsets) > APART_S / MOMENT_S)
+    there = still.astype(float)
+    middle = slice(3 * reach, 3 * reach + len(moments))
+    total = np.convolve(np.clip(moments, QUIET_DB, None) * there, kernel)[middle]
+    noisy: Floats = total / np.maximum(np.convolve(there, kernel)[middle], TINY)
+    return noisy
 
 
 @dataclass(frozen=True)
