@@ -15,6 +15,7 @@ from serving import Site
 pytestmark = pytest.mark.browser
 AXE = Path(__file__).resolve().parents[2] / "node_modules" / "axe-core" / "axe.min.js"
 PHONE = {"width": 360, "height": 560}
+SELECTED = "(one) => one === document.activeElement && one.selectionEnd - one.selectionStart === one.value.length"
 
 
 @pytest.fixture
@@ -208,6 +209,44 @@ def test_a_technique_sheet_on_a_phone_with_the_network_gone(site: Site, lecturer
     expect(lecturer.get_by_text("32 done, 1 missed, 0 not seen.")).to_be_visible()
     expect(lecturer.get_by_text("Critical and missed: 9 back, feet, legs.")).to_be_visible()
     lecturer.set_viewport_size({"width": 1280, "height": 800})
+
+
+def test_two_assessors_of_one_performance(site: Site, lecturer: Page, chromium: Browser, code: str) -> None:
+    """At the same time on two devices, neither shown the other's marks; compared in words, figures and steps.
+
+    Afterwards a third assessor at the first one's device begins with an empty sheet.
+    """
+    lecturer.goto(f"{site.here}/class/{code}/technique")
+    lecturer.get_by_role("button", name="Ines Invented").click()
+    lecturer.wait_for_url(re.compile(r"/technique/[0-9a-f]{16}$"))
+    address = lecturer.url
+    other = chromium.new_context(viewport=PHONE, storage_state=lecturer.context.storage_state()).new_page()
+    other.set_default_timeout(15_000)
+    other.goto(address)
+    expect(other.locator("#count")).to_have_text("0 of 33")
+    first_missed, second_missed = {"2", "9", "12"}, {"9", "12", "24"}
+    for moment in ("before", "place", "feel", "listen", "after"):
+        for page, missed in ((lecturer, first_missed), (other, second_missed)):
+            page.locator(f"[data-moment={moment}]").click()
+            for row in page.locator(f"#moment-{moment} .step").all():
+                row.locator(".missed" if row.get_attribute("data-number") in missed else ".done").click()
+    for page, initials in ((lecturer, "ab"), (other, "cd")):
+        page.get_by_label("Your initials").fill(initials)
+        page.get_by_role("button", name="Deliver").click()
+        expect(page.get_by_text("Delivered.")).to_be_visible()
+    other.get_by_role("link", name="See the marks").click()
+    expect(other.get_by_role("heading", name="How far the assessors agree")).to_be_visible()
+    verdict = other.locator(".verdict").last
+    expect(verdict).to_contain_text("AB and CD: Too little is known")
+    expect(verdict).to_contain_text("They differ on critical steps: 2 ")
+    # 31 of 33 alike, 3 and 3 missed, 2 of them by both: chance 909 / 1089, kappa (1023 - 909) / (1089 - 909)
+    expect(other.locator("tbody tr").first).to_contain_text("0.63")
+    lecturer.goto(address)
+    expect(lecturer.locator("#banner")).to_contain_text("These are the marks of ab")
+    lecturer.get_by_role("button", name="I am another assessor: empty sheet").click()
+    expect(lecturer.locator("#count")).to_have_text("0 of 33")
+    expect(lecturer.get_by_label("Your initials")).to_have_value("")
+    other.context.close()
 
 
 def test_notes_undo_and_marks_by_keyboard(site: Site, lecturer: Page, code: str) -> None:

@@ -62,6 +62,10 @@ def test_from_an_empty_class_to_who_reads_high(site: Site, lecturer: Page, code:
     first = lecturer.get_by_role("region", name="Observers, systolic").locator("tbody tr").first
     expect(first).to_contain_text("Ines Invented")
     expect(first).to_contain_text("+5.8")
+    todo = lecturer.locator("section", has=lecturer.get_by_role("heading", name="Next", exact=True))
+    expect(todo.get_by_role("link", name="Ines Invented")).to_be_visible()
+    expect(todo).to_contain_text("5.8 high on systolic, 6.0 high on diastolic. Listen together on one release.")
+    expect(todo).not_to_contain_text("Tomo")
     drawn = lecturer.locator("picture img").first
     expect(drawn).to_be_visible()
     assert drawn.evaluate("one => one.decode().then(() => one.naturalWidth)") > 0

@@ -64,6 +64,44 @@ def test_two_assessors_are_compared_on_what_both_saw(ledger: Ledger) -> None:
     assert found.kappa.ci is not None
 
 
+def compared(ledger: Ledger, *sheets: tuple[set[int], set[int], int]) -> technique.Compared:
+    """AB and CD on as many performances as told: the steps each missed, and how many each marked."""
+    code = classes.open_class(ledger, name="Group A", policy_id="PALPATED_30")
+    who = classes.join(ledger, room=code, name="Ines")
+    for place, (first, second, seen) in enumerate(sheets):
+        performance = technique.begin(ledger, room=code, learner=who, ref=f"p{place}")
+        for assessor, missed in (("AB", first), ("CD", second)):
+            technique.mark(ledger, room=code, performance=performance, sheet=sheet(assessor, missed, seen=seen))
+    (found,) = technique.assessors_compared(technique.performances(ledger, code))
+    return found
+
+
+@pytest.mark.parametrize(
+    ("sheets", "head", "why"),
+    [
+        ([(set(), set(), 33)], "Too little is known", "one mark throughout"),
+        ([({1}, {1}, 2)], "Too little is known", "steps compared: 2, which leave room"),
+        ([({1, 2, 3}, {1, 2, 4, 5}, 30)], "Too little is known", "steps compared: 30, which leave room"),
+        ([(set(range(1, 11)), set(range(1, 11)), 33)], "They agree well", "lower end"),
+        ([(set(range(1, 11)), set(range(8, 18)), 33)] * 2, "They agree poorly", "go through the steps"),
+    ],
+)
+def test_what_a_kappa_says_is_said_in_words(
+    ledger: Ledger, sheets: list[tuple[set[int], set[int], int]], head: str, why: str
+) -> None:
+    """Well or poorly only where the whole interval says so; two steps alike by chance are too little."""
+    found = compared(ledger, *sheets)
+    assert found.told[0] == head
+    assert why in found.told[1]
+
+
+def test_critical_steps_that_two_differ_on_are_named_once(ledger: Ledger) -> None:
+    """Step 2 (critical) and 3 are told apart, whatever the number of performances."""
+    found = compared(ledger, ({2, 3, 9}, {9}, 33), ({2, 9}, {9}, 33))
+    assert [(step.number, times) for step, times in found.differ_times] == [(2, 2), (3, 1)]
+    assert [step.number for step in found.critical] == [2] + [3] * technique_steps()[2].critical
+
+
 @pytest.mark.parametrize(
     ("changed", "told"),
     [

@@ -31,6 +31,10 @@ OVERALL = {
 }
 """The global mark in words (our choice)."""
 LONGEST_NOTE = 300
+WELL_FROM = 0.6
+"""Kappa from which agreement is called good (Landis and Koch 1977: "substantial" above 0.60; FROM MEMORY)."""
+RARE = 0.05
+"""So many alike come by chance in fewer than one in twenty (our choice)."""
 _INITIALS = re.compile(r"[^\W\d_]{1,6}")
 
 
@@ -82,6 +86,38 @@ class Compared:
     def worked(self) -> Worked | None:
         """The calculation behind kappa."""
         return None if self.kappa is None else kappa_by_hand(self.kappa, " and ".join(self.assessors))
+
+    @property
+    def told(self) -> tuple[str, str]:
+        """What the figures say in a few words, and what to do next.
+
+        Whether two agree well or poorly is said only where the whole interval of kappa lies on one side of
+        WELL_FROM, and well only where so many alike would be rare by chance.
+        """
+        if self.kappa is None:
+            return "Nothing to compare yet", "no step was marked by both; each marks every step that they see, alone"
+        if self.kappa.kappa is None or self.kappa.ci is None:
+            why = "both gave one mark throughout, which chance alone would give too"
+            return "Too little is known", f"{why}; mark a performance together in which steps are missed"
+        low, high = self.kappa.ci
+        if high < WELL_FROM:
+            why = f"even the upper end of the interval is below {WELL_FROM}"
+            return "They agree poorly", f"{why}; go through the steps below aloud, then mark the next performance alone"
+        rare = self.kappa.p is None or self.kappa.p < RARE
+        if low >= WELL_FROM and rare:
+            return "They agree well", f"even the lower end of the interval is at {WELL_FROM} or above"
+        why = f"steps compared: {self.both}, which leave room from poor to full agreement"
+        return "Too little is known", f"{why}; mark further performances together, best some with steps missed"
+
+    @property
+    def differ_times(self) -> tuple[tuple[TechniqueStep, int], ...]:
+        """The steps they differ on, in the sheet's order, each with how often."""
+        return tuple((step, self.differ.count(step)) for step in technique_steps() if step in self.differ)
+
+    @property
+    def critical(self) -> tuple[TechniqueStep, ...]:
+        """The critical steps they differ on, each once, in the sheet's order."""
+        return tuple(step for step, _ in self.differ_times if step.critical)
 
 
 def begin(ledger: Ledger, *, room: str, learner: str, ref: str) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 from urllib.parse import urlencode
@@ -13,7 +13,16 @@ from starlette.routing import Route
 
 from hushpoint.agreement import EndErrors, ObserverError, digits_by_hand, errors_by_hand
 from hushpoint.desk import classes, kit, pairs
-from hushpoint.desk.whose import NO_GAUGE, Shown, digit_lines, gauge_words, slip_words, untold_words, written_words
+from hushpoint.desk.whose import (
+    NO_GAUGE,
+    REVIEW_HABIT,
+    Shown,
+    digit_lines,
+    gauge_words,
+    slip_words,
+    untold_words,
+    written_words,
+)
 from hushpoint.errors import NotFoundError
 from hushpoint.web.context import context_of, lecturer_only, off_loop, page, reader_of
 
@@ -32,6 +41,13 @@ AT_ONCE = 100
 
 MOST_TO_CHOOSE = 200
 """From more observers on, the zero is chosen in the table, not from a list."""
+
+
+LEAN_MMHG = 2.0
+"""From which lean on somebody is named as one to listen with: a mark of the gauge (our choice) [mmHg]."""
+
+MOST_LEANING = 6
+"""How many are named at the top of the page; the table has them all."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -168,7 +184,40 @@ def _values(request: Request, scope: Scope) -> dict[str, Any]:
         ends = scope.shown.found.ends()
         measured_in = readings.measured_in({slip.measurement for end in ends for slip in end.outlying})
         values["ends"] = [_end(scope, one, measured_in, values["part"]) for one in ends]
+        values["next"] = _next(scope, ends, values["ends"], values["digits"])
     return values
+
+
+def _next(
+    scope: Scope, found: Sequence[EndErrors], ends: Sequence[Mapping[str, Any]], digits: Sequence[Mapping[str, Any]]
+) -> dict[str, Any]:
+    """Return what there is to do, both ends together: gauges to check, who leans or scatters, what to look at."""
+    leans: dict[str, list[tuple[float, str]]] = {}
+    for end in found:
+        for one in end.observers:
+            bias = one.bias_mmhg or 0.0
+            if one.observer != scope.reference and _clear(one.bias_ci_mmhg) and abs(bias) >= LEAN_MMHG:
+                leans.setdefault(one.observer, []).append((bias, f"{abs(bias):.1f} {_way(bias)} on {end.end}"))
+            if one.spread_mmhg and one.spread_ci_mmhg and one.spread_ci_mmhg[0] > end.error_sd_mmhg:
+                words = f"scatters by {one.spread_mmhg:.1f} on {end.end}, all together by {end.error_sd_mmhg:.1f}"
+                leans.setdefault(one.observer, []).append((one.spread_mmhg, words))
+    order = sorted(leans, key=lambda who: -max(abs(bias) for bias, _ in leans[who]))
+    return {
+        "check": list({one["label"]: one for end in ends for one in end["suspects"]}.values()),
+        "undecided": list(dict(gauge for end in ends for gauge in end["undecided"]).items()),
+        "leaning": [
+            {"name": scope.called(who), "link": _link(scope, who), "words": [words for _, words in leans[who]]}
+            for who in order[:MOST_LEANING]
+        ],
+        "more_leaning": max(0, len(order) - MOST_LEANING),
+        "slips": sum(len(end["slips"]) for end in ends),
+        "habits": [one["name"] for one in digits if any(REVIEW_HABIT in line for line in one["lines"])],
+        "open": any(end["untold"] for end in ends),
+    }
+
+
+def _way(bias_mmhg: float) -> str:
+    return "low" if bias_mmhg < 0 else "high"
 
 
 def _end(scope: Scope, found: EndErrors, measured_in: Mapping[str, str], part: Part) -> dict[str, Any]:

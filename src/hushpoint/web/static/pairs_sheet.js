@@ -15,6 +15,16 @@ for (const field of line) {
   });
 }
 
-// What is offered or refused is typed over at once.
-const waiting = document.activeElement;
-if (waiting instanceof HTMLInputElement && line.includes(waiting)) waiting.select();
+// What is offered or refused is typed over by the first key; what was typed before this script came stays.
+const first = line.find((one) => one.autofocus);
+if (first && first.value === first.defaultValue && [first, document.body].includes(/** @type {HTMLElement} */ (document.activeElement))) {
+  first.focus();
+  first.select();
+  let untouched = true;
+  first.addEventListener("keydown", (event) => {
+    // a browser that is busy showing the page may have put the cursor before the text meanwhile
+    if (untouched && event.key.length === 1 && !event.ctrlKey && !event.metaKey) first.select();
+    untouched = false;
+  });
+  for (const act of ["pointerdown", "blur"]) first.addEventListener(act, () => (untouched = false));
+}

@@ -28,6 +28,7 @@ const outbox = actsOutbox({
   waiting: (held) => banner(`Connection lost. ${held ? "The sheet waits here; it will be delivered once." : KEEPS_NOTHING}`),
   stored: (sent) => {
     if (sent !== path) return;
+    setting(`${kept}.by`, inputById("assessor").value.trim());
     banner("Delivered. ");
     const link = document.createElement("a");
     link.href = `${path}/marks`;
@@ -163,6 +164,26 @@ byId("deliver").addEventListener("click", () => {
   if (delivered.what !== what) delivered = { what, ref: newId() };
   void outbox.add(path, { ...marked, assessor, ref: delivered.ref });
 });
+
+/** What one assessor delivered from this device is not shown to the next as their own. */
+function offerEmpty() {
+  const by = setting(`${kept}.by`);
+  if (!by) return;
+  banner(`These are the marks of ${by}, as delivered from this device. `);
+  const empty = document.createElement("button");
+  empty.type = "button";
+  empty.textContent = "I am another assessor: empty sheet";
+  empty.addEventListener("click", () => {
+    act(() => void (marked = { marks: {}, notes: {}, overall: "" }));
+    setting(`${kept}.by`, "");
+    inputById("assessor").value = "";
+    banner("");
+    show("before");
+  });
+  byId("banner").append(empty);
+}
+
 inputById("assessor").value = setting("assessor");
 draw();
+offerEmpty();
 void outbox.sendAll();
