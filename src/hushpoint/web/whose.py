@@ -13,9 +13,9 @@ from starlette.routing import Route
 
 from hushpoint.agreement import EndErrors, ObserverError, digits_by_hand, errors_by_hand
 from hushpoint.desk import classes, kit, pairs
+from hushpoint.desk.judging import REVIEW_HABIT
 from hushpoint.desk.whose import (
     NO_GAUGE,
-    REVIEW_HABIT,
     Shown,
     digit_lines,
     gauge_words,
