@@ -28,6 +28,7 @@ TABLE: dict[tuple[str, str], Asked] = {
     ("GET", "/class/{code}/events"): lecturers(200),
     ("GET", "/class/{code}/wall/events"): lecturers(200),
     ("POST", "/class/{code}/roster"): lecturers(200, data={"names": "Listed Invented", "add": "yes"}),
+    ("POST", "/class/{code}/change"): lecturers(303, data={"name": "Group A again", "policy": "PALPATED_30"}),
     ("POST", "/class/{code}/close"): lecturers(303, data={"closed": ""}),
     ("GET", "/class/{code}/learner/{who}"): lecturers(200),
     ("GET", "/class/{code}/learner/{who}/results"): lecturers(200),
@@ -47,6 +48,7 @@ TABLE: dict[tuple[str, str], Asked] = {
 
 LAST: dict[tuple[str, str], Asked] = {
     ("POST", "/class/{code}/devices"): lecturers(303),
+    ("POST", "/class/{code}/learner/{who}/off"): lecturers(303),
     # after every other area's: it takes the learner away
     ("POST", "/class/{code}/learner/{who}/erase"): lecturers(303, data={"why": "asked", "sure": "yes"}),
 }

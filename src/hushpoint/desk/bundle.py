@@ -290,7 +290,7 @@ def _marks(rows: Sequence[Row]) -> Iterator[list[Any]]:
 _IN_MARKS = frozenset(
     {
         Kind.PAIR_SEALED, Kind.PAIR_CANCELLED, Kind.READING_TAKEN, Kind.READING_AMENDED, Kind.PAPER_ANSWERED,
-        Kind.DECISION_SIGNED, Kind.DECISION_AMENDED, Kind.DECISION_APPEALED, Kind.KIT_CHECKED,
+        Kind.DECISION_SIGNED, Kind.DECISION_AMENDED, Kind.DECISION_APPEALED, Kind.KIT_CHECKED, Kind.ACT_UNDONE,
     }
 )  # fmt: skip
 

@@ -18,6 +18,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from hushpoint.desk.access import cookie_key
+from hushpoint.desk.standing import standing
 from hushpoint.errors import AlreadyDoneError, BadInputError, NotAllowedError, NotFoundError
 from hushpoint.guideline import teaching_policy
 from hushpoint.ledger.records import AlreadyStoredError, Entry, Kind, Ledger, Row
@@ -42,7 +43,8 @@ SPREAD_MMHG = 10
 
 ON_THE_BOARD = frozenset(
     {
-        Kind.ROSTER_ADDED, Kind.LEARNER_JOINED, Kind.DEVICES_ENDED, Kind.MEASUREMENT_BEGUN, Kind.MEASUREMENT_SET_UP,
+        Kind.ROSTER_ADDED, Kind.ROSTER_CHANGED, Kind.LEARNER_JOINED, Kind.DEVICES_ENDED, Kind.MEASUREMENT_BEGUN,
+        Kind.MEASUREMENT_SET_UP,
         Kind.MEASUREMENT_FILED, Kind.MEASUREMENT_JUDGED, Kind.READING_CORRECTED, Kind.PAIR_TURNED, Kind.PAIR_CANCELLED,
         Kind.ROUND_OPENED, Kind.ROUND_READY, Kind.ROUND_STARTED, Kind.ROUND_SEALED, Kind.ROUND_CLOSED,
     }
@@ -86,12 +88,13 @@ class BoardLine:
 
     `doing` is one of "not in yet", "in", "setting up", "measuring", "being judged", "judged"; ear errors and the
     fastest release rate are of the last reading, None where withheld. `came_in` is how often somebody came in under
-    this name since its devices were last signed out: the lecturer sees each.
+    this name since its devices were last signed out: the lecturer sees each. `off`: taken off the list.
     """
 
     who: str
     name: str
     joined: bool = False
+    off: bool = False
     came_in: int = 0
     doing: str = "not in yet"
     last_at: str = ""
@@ -150,7 +153,9 @@ class Board:
             case Kind.LEARNER_JOINED:
                 line.name, line.came_in = str(body["name"]), line.came_in + 1
                 line.doing = line.doing if line.joined else "in"
-                line.joined = True
+                line.joined, line.off = True, False
+            case Kind.ROSTER_CHANGED:
+                line.off = body["off"]
             case Kind.DEVICES_ENDED:
                 line.came_in = 0
             case Kind.MEASUREMENT_BEGUN:
@@ -185,16 +190,23 @@ class Board:
 
     def in_order(self) -> list[BoardLine]:
         """Return the lines: the furthest off first, then those with fewest readings, then by name."""
-        return sorted(self.lines.values(), key=lambda line: (-line.needs_mmhg, line.readings, line.name.casefold()))
+        return sorted(self._on(), key=lambda line: (-line.needs_mmhg, line.readings, line.name.casefold()))
+
+    def taken_off(self) -> list[BoardLine]:
+        """Return who was taken off the list, by name: their data is there."""
+        return sorted((line for line in self.lines.values() if line.off), key=lambda line: line.name.casefold())
+
+    def _on(self) -> list[BoardLine]:
+        return [line for line in self.lines.values() if not line.off]
 
     def wall(self) -> dict[str, Any]:
         """Return what everyone may see: counts, and the spread of ear errors from five people on; no names."""
         return {
-            "joined": sum(line.joined for line in self.lines.values()),
-            "listed": len(self.lines),
-            "measured": sum(line.readings > 0 for line in self.lines.values()),
-            "readings": sum(line.readings for line in self.lines.values()),
-            "measuring": sum(line.doing == "measuring" for line in self.lines.values()),
+            "joined": sum(line.joined for line in self._on()),
+            "listed": len(self._on()),
+            "measured": sum(line.readings > 0 for line in self._on()),
+            "readings": sum(line.readings for line in self._on()),
+            "measuring": sum(line.doing == "measuring" for line in self._on()),
             "systolic": self._spread(1),
             "diastolic": self._spread(2),
         }
@@ -230,29 +242,45 @@ def close_class(ledger: Ledger, code: str, *, closed: bool) -> None:
         ledger.append(Entry(Kind.CLASS_CLOSED, {"closed": closed}, room=info.code))
 
 
+def change_class(ledger: Ledger, code: str, *, name: str, policy_id: str) -> None:
+    """Give a class another name or teaching policy; what was measured before keeps the policy it was measured under."""
+    info = find_class(ledger, code)
+    name, policy = clean_name(name, "class name"), teaching_policy(policy_id)
+    if (name, policy.id) != (info.name, info.policy_id):
+        ledger.append(Entry(Kind.CLASS_CHANGED, {"name": name, "policy": policy.id}, room=info.code))
+
+
+_OF_CLASSES = (Kind.CLASS_OPENED, Kind.CLASS_CHANGED, Kind.CLASS_CLOSED)
+
+
 def all_classes(ledger: Ledger) -> list[ClassInfo]:
     """Return every class, newest first."""
+    found = _classes(standing(ledger, _OF_CLASSES))
+    return sorted(found.values(), key=lambda one: one.opened_at, reverse=True)
+
+
+def _classes(rows: Iterable[Row]) -> dict[str, ClassInfo]:
     found: dict[str, ClassInfo] = {}
-    for row in ledger.rows(kinds=[Kind.CLASS_OPENED, Kind.CLASS_CLOSED]):
-        if row.body is None:
+    for row in rows:
+        body = row.body
+        if body is None:
             continue
         if row.kind == Kind.CLASS_OPENED:
-            found[row.room] = ClassInfo(row.room, row.body["name"], row.body["policy"], row.at, closed=False)
+            found[row.room] = ClassInfo(row.room, body["name"], body["policy"], row.at, closed=False)
+        elif row.room in found and row.kind == Kind.CLASS_CHANGED:
+            found[row.room] = replace(found[row.room], name=body["name"], policy_id=body["policy"])
         elif row.room in found:
-            one = found[row.room]
-            found[row.room] = ClassInfo(one.code, one.name, one.policy_id, one.opened_at, bool(row.body["closed"]))
-    return sorted(found.values(), key=lambda one: one.opened_at, reverse=True)
+            found[row.room] = replace(found[row.room], closed=bool(body["closed"]))
+    return found
 
 
 def find_class(ledger: Ledger, code: str) -> ClassInfo:
     """Return a class by its code, however it was typed; raises NotFoundError."""
     wanted = code.strip().upper()
-    for row in ledger.rows(kinds=[Kind.CLASS_OPENED], room=wanted or "-", limit=1):
-        if row.body is not None:
-            changes = [change for change in ledger.rows(kinds=[Kind.CLASS_CLOSED], room=wanted) if change.body]
-            closed = bool(changes and changes[-1].body and changes[-1].body["closed"])
-            return ClassInfo(wanted, row.body["name"], row.body["policy"], row.at, closed)
-    raise NotFoundError("No class has this code. Codes have four letters.")
+    found = _classes(standing(ledger, _OF_CLASSES, room=wanted or "-")).get(wanted)
+    if found is None:
+        raise NotFoundError("No class has this code. Codes have four letters.")
+    return found
 
 
 def parse_roster(text: str) -> list[RosterRow]:
@@ -298,15 +326,45 @@ def add_roster(ledger: Ledger, *, room: str, names: Sequence[str]) -> int:
     with ledger.turn(_NAMING):
         while True:
             known = _known(ledger, code)
-            there = {name.casefold() for name in known.names.values()}
+            there = {name.casefold(): who for who, name in known.names.items()}
             fresh = [name for key, name in wanted.items() if key not in there]
+            back = [who for key, who in there.items() if key in wanted and who in known.off]
             if len(known.names) + len(fresh) > MOST_LEARNERS:
                 raise BadInputError(f"the list: a class holds at most {MOST_LEARNERS} people, this would make more")
             try:
-                ledger.append(*(known.listed(name, place) for place, name in enumerate(fresh)))
+                ledger.append(
+                    *(known.listed(name, place) for place, name in enumerate(fresh)),
+                    *(off_or_on(code, who, off=False) for who in back),
+                )
             except AlreadyStoredError:  # somebody else took the next place on the list: look again
                 continue
-            return len(fresh)
+            return len(fresh) + len(back)
+
+
+def take_off(ledger: Ledger, *, room: str, who: str) -> None:
+    """Take a learner off the class list and sign their devices out; data stays, and joining again puts them back."""
+    code = find_class(ledger, room).code
+    name_of(ledger, code, who)
+    if who not in _known(ledger, code).off:
+        ledger.append(off_or_on(code, who, off=True), Entry(Kind.DEVICES_ENDED, {}, room=code, who=who))
+
+
+def put_back(ledger: Ledger, *, room: str, who: str) -> None:
+    """Put a learner on the class list again."""
+    code = find_class(ledger, room).code
+    name_of(ledger, code, who)
+    if who in _known(ledger, code).off:
+        ledger.append(off_or_on(code, who, off=False))
+
+
+def off_or_on(code: str, who: str, *, off: bool) -> Entry:
+    """Return the entry that takes a learner off the list or puts them back."""
+    return Entry(Kind.ROSTER_CHANGED, {"off": off}, room=code, who=who)
+
+
+def is_off(ledger: Ledger, room: str, who: str) -> bool:
+    """Return whether a learner was taken off the class list."""
+    return who in _known(ledger, room).off
 
 
 def on_the_list(ledger: Ledger, code: str) -> set[str]:
@@ -325,6 +383,7 @@ class _Known:
     code: str
     names: Mapping[str, str]
     places: int
+    off: frozenset[str]
 
     def listed(self, name: str, further: int = 0) -> Entry:
         """Return the entry that puts a name on the list."""
@@ -334,12 +393,16 @@ class _Known:
 
 def _known(ledger: Ledger, code: str) -> _Known:
     names: dict[str, str] = {}
+    off: set[str] = set()
     places = 0
-    for row in ledger.rows(kinds=[Kind.ROSTER_ADDED, Kind.LEARNER_JOINED], room=code):
+    for row in ledger.rows(kinds=[Kind.ROSTER_ADDED, Kind.LEARNER_JOINED, Kind.ROSTER_CHANGED], room=code):
         places += row.kind == Kind.ROSTER_ADDED
-        if row.body is not None:
+        if row.body is None:
+            continue
+        (off.add if row.body.get("off") else off.discard)(row.who)
+        if row.kind != Kind.ROSTER_CHANGED:
             names[row.who] = str(row.body["name"])
-    return _Known(code, names, places)
+    return _Known(code, names, places, frozenset(off))
 
 
 def join(ledger: Ledger, *, room: str, name: str, word: str = "") -> str:
@@ -489,8 +552,14 @@ def clean_name(text: str, what: str) -> str:
 
 
 def names_of(ledger: Ledger, room: str) -> dict[str, str]:
-    """Return names by id of everybody a class knows, listed or joined."""
+    """Return names by id of everybody a class knows, listed or joined, those taken off the list too."""
     return dict(_known(ledger, room).names)
+
+
+def people_of(ledger: Ledger, room: str) -> dict[str, str]:
+    """Return names by id of those on a class's list: whom one chooses from."""
+    known = _known(ledger, room)
+    return {who: name for who, name in known.names.items() if who not in known.off}
 
 
 @dataclass(frozen=True, slots=True)

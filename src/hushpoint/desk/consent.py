@@ -13,6 +13,7 @@ from datetime import date, timedelta
 from typing import Any, Literal
 
 from hushpoint.desk import classes
+from hushpoint.desk.standing import standing
 from hushpoint.errors import BadInputError
 from hushpoint.ledger.records import Entry, Kind, Ledger
 from hushpoint.practice.rotation import Arms
@@ -74,7 +75,7 @@ def withdraw(ledger: Ledger, *, room: str, who: str) -> None:
 def agreements(ledger: Ledger, room: str, today: date) -> dict[str, Agreement]:
     """Return what each person of a class last said; an agreement that has ended is not among them."""
     found: dict[str, Agreement] = {}
-    for row in ledger.rows(kinds=[Kind.CONSENT_GIVEN, Kind.CONSENT_WITHDRAWN], room=room):
+    for row in standing(ledger, [Kind.CONSENT_GIVEN, Kind.CONSENT_WITHDRAWN], room=room):
         if row.body is None:
             found.pop(row.who, None)
         elif row.kind is Kind.CONSENT_WITHDRAWN:
@@ -95,7 +96,7 @@ def set_plan(ledger: Ledger, *, room: str, text: str) -> None:
 
 def plan_text(ledger: Ledger, room: str) -> str:
     """Return the course's own plan, or the usual one."""
-    texts = [row.body["text"] for row in ledger.rows(kinds=[Kind.FINDING_PLAN_SET], room=room) if row.body]
+    texts = [row.body["text"] for row in standing(ledger, [Kind.FINDING_PLAN_SET], room=room) if row.body]
     return str(texts[-1]) if texts else USUAL_PLAN
 
 
@@ -116,7 +117,7 @@ def note_finding(ledger: Ledger, *, room: str, who: str, systolic: str, diastoli
 
 def findings(ledger: Ledger, room: str) -> list[Finding]:
     """Return what people of a class noted, newest first; erased ones are left out."""
-    rows = [row for row in ledger.rows(kinds=[Kind.FINDING_NOTED], room=room) if row.body is not None]
+    rows = [row for row in standing(ledger, [Kind.FINDING_NOTED], room=room) if row.body is not None]
     return [_finding(row.who, row.at, row.body or {}) for row in reversed(rows)]
 
 

@@ -16,6 +16,7 @@ from hushpoint.competence import Judgement, NotYet, TooFew, Variety, judge
 from hushpoint.competence.curve import Curve
 from hushpoint.competence.judging import Answer
 from hushpoint.desk import classes, judging, pairs, papers, technique
+from hushpoint.desk.standing import standing
 from hushpoint.errors import BadInputError
 from hushpoint.guideline.competence_rules import PassRule
 from hushpoint.ledger.frozen import FrozenLedger
@@ -113,13 +114,18 @@ def rows_of(ledger: Ledger, room: str, who: str) -> list[Row]:
     found |= {row.seq: row for row in pairs.rows_of(ledger, room, who)}
     begun = [row for row in found.values() if row.kind is Kind.PAPER_BEGUN and row.body is not None]
     taken = {row.body["paper"] for row in begun if row.body is not None}
-    for row in ledger.rows(kinds=[Kind.CLASS_OPENED, Kind.PAPER_SET, Kind.PAPER_CHANGED], room=room):
+    for row in ledger.rows(
+        kinds=[Kind.CLASS_OPENED, Kind.CLASS_CHANGED, Kind.PAPER_SET, Kind.PAPER_CHANGED], room=room
+    ):
         paper = row.ref if row.kind is Kind.PAPER_SET else (row.body or {}).get("paper")
-        if row.kind is Kind.CLASS_OPENED or paper in taken:
+        if row.kind in (Kind.CLASS_OPENED, Kind.CLASS_CHANGED) or paper in taken:
             found[row.seq] = row
     used = {body[part] for body in opened for part in ("gauge", "reference_gauge", "cuff", "stethoscope")} - {""}
     for row in ledger.rows(kinds=[*_OF_KIT, Kind.RULE_ADOPTED, Kind.UNIT_ADOPTED]):
         if row.kind not in _OF_KIT or (row.body or {}).get("item", (row.body or {}).get("gauge")) in used:
+            found[row.seq] = row
+    for row in ledger.rows(kinds=[Kind.ACT_UNDONE]):
+        if row.body is not None and not found.keys().isdisjoint(row.body["rows"]):
             found[row.seq] = row
     return [found[seq] for seq in sorted(found)]
 
@@ -292,7 +298,7 @@ def _marked_rows(part: FrozenLedger, room: str, who: str) -> dict[str, int]:
 
 def _sheet_rows(part: FrozenLedger, room: str, who: str) -> dict[tuple[str, str], int]:
     """Return the row of each assessor's latest sheet of each performance."""
-    rows = part.rows(kinds=[Kind.TECHNIQUE_MARKED], room=room, who=who)
+    rows = standing(part, [Kind.TECHNIQUE_MARKED], room=room, who=who)
     return {(row.body["performance"], row.body["assessor"]): row.seq for row in rows if row.body is not None}
 
 

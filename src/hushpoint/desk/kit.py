@@ -13,6 +13,7 @@ from datetime import UTC, datetime
 from typing import Any, Literal, get_args
 
 from hushpoint.desk.classes import LETTERS, clean_name
+from hushpoint.desk.standing import standing
 from hushpoint.errors import AlreadyDoneError, BadInputError, NotAllowedError, NotFoundError
 from hushpoint.guideline import ArmRange, CuffSize, GaugeRule, Limit, arm_range, cuff_sizes, gauge_rule
 from hushpoint.instrument import (
@@ -322,7 +323,7 @@ def judged(points: Sequence[GaugePoint], rule: GaugeRule, reference: Reference) 
 
 def register(ledger: Ledger, *, retired: bool = False) -> dict[str, Item]:
     """Return every item by id, by type and label; retired ones too where asked."""
-    found = _fold(ledger.rows(kinds=_KINDS, room=""))
+    found = _fold(standing(ledger, _KINDS, room=""))
     order = sorted(found.values(), key=lambda one: (TYPES.index(one.type), one.retired, natural(one.label)))
     return {one.id: one for one in order if retired or not one.retired}
 

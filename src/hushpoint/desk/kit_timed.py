@@ -8,6 +8,7 @@ from datetime import UTC, datetime
 from typing import Any, Literal, get_args
 
 from hushpoint.desk.kit import ROLES, Item, in_register, rule_of
+from hushpoint.desk.standing import standing
 from hushpoint.errors import BadInputError
 from hushpoint.guideline import GaugeRule, gauge_rule
 from hushpoint.instrument import (
@@ -122,7 +123,7 @@ def file_timed(
 
 def timed_of(ledger: Ledger, tested: Item) -> list[StoredTimed]:
     """Return the timed tests of an item, oldest first."""
-    rows = ledger.rows(kinds=[Kind.KIT_TIMED], room="")
+    rows = standing(ledger, [Kind.KIT_TIMED], room="")
     return [_stored(row, row.body) for row in rows if row.body is not None and row.body["item"] == tested.id]
 
 

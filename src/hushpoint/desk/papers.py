@@ -24,6 +24,7 @@ from hushpoint.desk.judging import ODDS_SHOWN
 from hushpoint.desk.once import append_once
 from hushpoint.desk.pass_rules import known_rules, rule_text
 from hushpoint.desk.rounds import checked_reading, off_words
+from hushpoint.desk.standing import standing
 from hushpoint.errors import AlreadyDoneError, BadInputError, NotAllowedError, NotFoundError
 from hushpoint.guideline import teaching_policy
 from hushpoint.guideline.competence_rules import PassRule, competence_rules, read_competence_rules
@@ -541,7 +542,7 @@ def _moment(at: str, what: str) -> str:
 def _papers(ledger: Ledger, room: str) -> dict[str, Paper]:
     found: dict[str, Paper] = {}
     by_attempt: dict[str, Attempt] = {}
-    for row in ledger.rows(kinds=_ROWS, room=room):
+    for row in standing(ledger, _ROWS, room=room):
         body = row.body
         if body is None:
             continue

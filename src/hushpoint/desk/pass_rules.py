@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from hushpoint.competence import PassOdds, pass_odds
 from hushpoint.desk.judging import ODDS_SHOWN
 from hushpoint.desk.rules_csv import parse_rules
+from hushpoint.desk.standing import standing
 from hushpoint.guideline.competence_rules import (
     PassRule,
     competence_rule,
@@ -65,7 +66,7 @@ def rule_text(ledger: Ledger, rule_id: str) -> str:
 
 
 def _texts(ledger: Ledger) -> list[str]:
-    return [row.body["text"] for row in ledger.rows(kinds=[Kind.RULE_ADOPTED]) if row.body is not None]
+    return [row.body["text"] for row in standing(ledger, [Kind.RULE_ADOPTED]) if row.body is not None]
 
 
 def _adopted(ledger: Ledger) -> dict[str, PassRule]:

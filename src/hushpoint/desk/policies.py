@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from hushpoint.desk.csv_file import bytes_of, own_file
+from hushpoint.desk.standing import standing
 from hushpoint.errors import BadInputError
 from hushpoint.guideline.clinical_policies import ClinicalPolicy, clinical_policies, clinical_policy
 from hushpoint.guideline.own_policy import read_own_policy
@@ -37,7 +38,7 @@ def adopt(ledger: Ledger, data: bytes, name: str) -> ClinicalPolicy:
 def known_policies(ledger: Ledger, *, before: int | None = None) -> Mapping[str, ClinicalPolicy]:
     """Return the shipped and the adopted policies by id, as they stood `before` a row of the journal."""
     found = dict(clinical_policies())
-    for row in ledger.rows(kinds=[Kind.POLICY_ADOPTED]):
+    for row in standing(ledger, [Kind.POLICY_ADOPTED]):
         if row.body is not None and (before is None or row.seq < before):
             found[row.body["id"]] = read_own_policy(row.body["text"], row.body["id"])
     return found

@@ -12,6 +12,7 @@ from datetime import date, datetime
 from typing import Any
 
 from hushpoint.desk import classes, consent, pairs
+from hushpoint.desk.standing import standing
 from hushpoint.errors import AlreadyDoneError, BadInputError, NotFoundError
 from hushpoint.ledger.records import Entry, Kind, Ledger, Row
 from hushpoint.practice.rotation import Arms, Asked, Infeasible, Person, Plan, Turn, plan, plan_of, replan
@@ -72,7 +73,7 @@ def letter(group: int) -> str:
 def rotation_of(ledger: Ledger, room: str) -> Rotation | None:
     """Return the class's newest rotation, None where none was planned."""
     found: Rotation | None = None
-    for row in ledger.rows(kinds=[Kind.ROTATION_PLANNED, Kind.ROTATION_CHANGED], room=room):
+    for row in standing(ledger, [Kind.ROTATION_PLANNED, Kind.ROTATION_CHANGED], room=room):
         if row.body is None:
             continue
         if row.kind is Kind.ROTATION_PLANNED:
@@ -94,7 +95,7 @@ def plan_rotation(
 ) -> Rotation | Infeasible:
     """Plan a rotation and store it; where there is none, say what to relax and store nothing."""
     info = classes.find_class(ledger, room)
-    known = classes.names_of(ledger, info.code).keys()
+    known = classes.people_of(ledger, info.code).keys()
     absent, competent = absent & known, competent & known
     here = people_here(ledger, info.code, absent=absent, competent=competent, paper=paper, today=today)
     if len(here) < 2:
@@ -183,7 +184,7 @@ def people_here(
             competent=who in competent,
             owed=owed.get(who, NEVER_PAIRED_DAYS),
         )
-        for who in classes.names_of(ledger, room)
+        for who in classes.people_of(ledger, room)
         if who not in absent
     ]
 

@@ -16,6 +16,7 @@ from typing import Any, Literal
 from hushpoint.agreement import Kappa, kappa, kappa_by_hand
 from hushpoint.desk import classes
 from hushpoint.desk.pairs import checked_ref
+from hushpoint.desk.standing import standing
 from hushpoint.errors import BadInputError, NotFoundError
 from hushpoint.guideline.technique_steps import TechniqueStep, technique_steps
 from hushpoint.ledger.records import AlreadyStoredError, Entry, Kind, Ledger, Row
@@ -161,7 +162,7 @@ def mark(ledger: Ledger, *, room: str, performance: str, sheet: Mapping[str, Any
 def performances(ledger: Ledger, room: str, *, learner: str | None = None) -> list[Performance]:
     """Return the performances of a class, or of one learner in it, newest first; erased ones are left out."""
     kinds = [Kind.TECHNIQUE_BEGUN, Kind.TECHNIQUE_MARKED]
-    return _folded(ledger.rows(kinds=kinds, room=room, who=learner))[::-1]
+    return _folded(standing(ledger, kinds, room=room, who=learner))[::-1]
 
 
 def find(ledger: Ledger, room: str, performance: str) -> Performance:

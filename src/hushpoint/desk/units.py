@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from hushpoint.desk import decisions, pairs, papers, technique
 from hushpoint.desk.csv_file import own_file
+from hushpoint.desk.standing import standing
 from hushpoint.guideline.tables import TableRow, table_rows
 from hushpoint.guideline.technique_steps import technique_steps
 from hushpoint.ledger.frozen import FrozenLedger
@@ -98,7 +99,7 @@ def adopt(ledger: Ledger, data: bytes, name: str) -> Unit:
 
 def known_units(ledger: Ledger) -> dict[str, Unit]:
     """Return the adopted units by id."""
-    rows = ledger.rows(kinds=[Kind.UNIT_ADOPTED])
+    rows = standing(ledger, [Kind.UNIT_ADOPTED])
     return {row.body["id"]: _unit(row.body["text"], row.body["id"]) for row in rows if row.body is not None}
 
 
@@ -135,7 +136,7 @@ def _met(part: FrozenLedger, room: str, who: str, criterion: Criterion) -> Met:
         good = [sheet.at for sheet in sheets if not sheet.steps("missed", critical=True)]
     else:
         good = [sheet.at for sheet in sheets if sheet.marks.get(step) == "done"]
-    rows = [row.seq for row in part.rows(kinds=[Kind.TECHNIQUE_MARKED], room=room, who=who) if row.at in good]
+    rows = [row.seq for row in standing(part, [Kind.TECHNIQUE_MARKED], room=room, who=who) if row.at in good]
     return Met(criterion, len(good), tuple(rows))
 
 

@@ -17,6 +17,7 @@ from typing import Any
 
 from hushpoint.desk import kit, live
 from hushpoint.desk.policies import known_policy
+from hushpoint.desk.standing import standing, taken_back
 from hushpoint.desk.visit_json import LARGEST_BYTES, VisitFileError, parse_visit
 from hushpoint.errors import AlreadyDoneError, BadInputError, NotFoundError
 from hushpoint.guideline.clinical_policies import ClinicalPolicy
@@ -249,9 +250,18 @@ def close(ledger: Ledger, visit: str, now: datetime) -> None:
         "within_days": None if verdict.step is None else verdict.step.within_days,
     }
     try:
-        ledger.append(Entry(Kind.VISIT_CLOSED, body, room=visit, who=state.who, ref=visit))
+        ledger.append(
+            Entry(Kind.VISIT_CLOSED, body, room=visit, who=state.who, ref=_once(ledger, Kind.VISIT_CLOSED, visit))
+        )
     except AlreadyStoredError:
         raise AlreadyDoneError("This visit is closed already.") from None
+
+
+def _once(ledger: Ledger, kind: Kind, visit: str) -> str:
+    """Return the ref under which a visit's act is stored once: another one after each that was taken back."""
+    gone = taken_back(ledger)
+    before = sum(row.seq in gone for row in ledger.rows(kinds=[kind], room=visit))
+    return f"{visit}/{before}" if before else visit
 
 
 def note_letter(ledger: Ledger, state: VisitState, kind: str) -> None:
@@ -269,7 +279,8 @@ def reply(ledger: Ledger, visit: str, *, text: str, done: bool) -> None:
         raise BadInputError(f"reply: must be at most {LONGEST_REPLY} printable characters")
     entries = [Entry(Kind.REFERRAL_REPLIED, {"reply": text}, room=visit, who=state.who)]
     if done:
-        entries.append(Entry(Kind.REFERRAL_CLOSED, {}, room=visit, who=state.who, ref=visit))
+        ref = _once(ledger, Kind.REFERRAL_CLOSED, visit)
+        entries.append(Entry(Kind.REFERRAL_CLOSED, {}, room=visit, who=state.who, ref=ref))
     try:
         ledger.append(*entries)
     except AlreadyStoredError:
@@ -291,7 +302,7 @@ class Line:
 def listing(ledger: Ledger, now: datetime) -> list[Line]:
     """Return every visit without its readings, the newest first; erased clients are left out."""
     found: dict[str, tuple[VisitState, Mapping[str, Any]]] = {}
-    for row in ledger.rows(kinds=[kind for kind in VISIT_KINDS if kind not in _OF_READINGS]):
+    for row in standing(ledger, [kind for kind in VISIT_KINDS if kind not in _OF_READINGS]):
         if row.body is None:
             continue
         if row.kind is Kind.VISIT_BEGUN:
@@ -363,7 +374,7 @@ def _parsed(state: VisitState, register: Mapping[str, kit.Item]) -> Visit:
 
 def _state(ledger: Ledger, visit: str) -> VisitState:
     state: VisitState | None = None
-    for row in ledger.rows(kinds=VISIT_KINDS, room=visit):
+    for row in standing(ledger, VISIT_KINDS, room=visit):
         if row.body is None:
             continue
         if row.kind is Kind.VISIT_BEGUN:

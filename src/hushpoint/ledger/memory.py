@@ -44,6 +44,7 @@ class MemoryLedger:
                 raise ErasedPersonError(ERASED)
             fresh: dict[tuple[str, str], int] = {}
             stored: list[Stored] = []
+            at = self._clock()
             before = self._rows[-1].row.chain if self._rows else GENESIS
             for seq, (entry, text) in enumerate(zip(entries, texts, strict=True), len(self._rows) + 1):
                 if entry.ref is not None:
@@ -54,7 +55,7 @@ class MemoryLedger:
                     if key in fresh:
                         raise AlreadyStoredError(stored[fresh[key] - len(self._rows) - 1].row)
                     fresh[key] = seq
-                stored.append(seal(entry, text, seq, self._clock(), before))
+                stored.append(seal(entry, text, seq, at, before))
                 before = stored[-1].row.chain
             self._rows += stored
             self._refs |= fresh

@@ -28,8 +28,10 @@ class Kind(StrEnum):
     """Every kind of act in the journal; each is described in docs/reference.md."""
 
     CLASS_OPENED = "class.opened"
+    CLASS_CHANGED = "class.changed"
     CLASS_CLOSED = "class.closed"
     ROSTER_ADDED = "roster.added"
+    ROSTER_CHANGED = "roster.changed"
     LEARNER_JOINED = "learner.joined"
     DEVICES_ENDED = "devices.ended"
     MEASUREMENT_BEGUN = "measurement.begun"
@@ -89,6 +91,7 @@ class Kind(StrEnum):
     DECISION_SIGNED = "decision.signed"
     DECISION_AMENDED = "decision.amended"
     DECISION_APPEALED = "decision.appealed"
+    ACT_UNDONE = "act.undone"
     PERSON_ERASED = "person.erased"
 
 
@@ -202,7 +205,7 @@ class Ledger(Protocol):
     """The one contract of the memory, SQLite and PostgreSQL stores. Calls are safe from several threads."""
 
     def append(self, *entries: Entry) -> list[Row]:
-        """Store all entries or none, in order, durably, and return their rows.
+        """Store all entries or none, in order, durably, with one time, and return their rows.
 
         Raises AlreadyStoredError where a (kind, ref) is stored, ErasedPersonError where an entry is about somebody
         whose data was erased, LedgerError where the store refuses.

@@ -391,6 +391,7 @@ class SqlLedger:
             raise ErasedPersonError(ERASED)
         self._check_names(connection, entries)
         done: list[Stored] = []
+        at = self._clock()
         for entry, text in zip(entries, texts, strict=True):
             if entry.ref is not None:
                 query = sa.select(*self._columns).select_from(_WITH_PAYLOAD)
@@ -400,7 +401,7 @@ class SqlLedger:
                 if found is not None:
                     raise AlreadyStoredError(self._stored(found).row)
             seq += 1
-            stored = seal(entry, text, seq, self._clock(), chain)
+            stored = seal(entry, text, seq, at, chain)
             chain = stored.row.chain
             if self._names is not None:
                 stored = replace(stored, sealed=self._names.seal(stored))

@@ -42,6 +42,7 @@ from hushpoint.web import (
     rounds,
     technique,
     tour,
+    undo,
     whose,
 )
 from hushpoint.web.busy import Busy
@@ -95,6 +96,7 @@ def routes() -> list[BaseRoute]:
         *measured.routes,
         *metrics.routes,
         *tour.routes,
+        *undo.routes,
         *evidence.routes,
         *papers.routes,
         *kit.routes,

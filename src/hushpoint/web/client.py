@@ -9,6 +9,7 @@ from starlette.responses import JSONResponse, RedirectResponse, Response
 from starlette.routing import Route
 
 from hushpoint.desk import kit, policies, visits
+from hushpoint.desk.undo import Offer
 from hushpoint.desk.visit_sheets import Sheet, visit_csv, visit_fhir, visit_pdf
 from hushpoint.desk.visit_told import as_object, figures
 from hushpoint.errors import BadInputError, NotFoundError
@@ -17,8 +18,9 @@ from hushpoint.guideline.clinical_policies import clinical_policies
 from hushpoint.guideline.own_policy import policy_text
 from hushpoint.guideline.technique import technique_effects
 from hushpoint.guideline.today import today_effects
+from hushpoint.ledger.records import Kind
 from hushpoint.visit import BARRED_REASONS, DISEASES, EMERGENCIES, INTENDED, POSTURE_FAULTS, SYMPTOMS, TODAY
-from hushpoint.web.context import context_of, lecturer_only, off_loop, page, reader_of, unit_of
+from hushpoint.web.context import context_of, done, lecturer_only, off_loop, offer, page, reader_of, unit_of
 from hushpoint.web.forms import form_of, read_json
 
 if TYPE_CHECKING:
@@ -69,7 +71,7 @@ async def begin(request: Request) -> Response:
         visit = await off_loop(lambda: visits.begin(ledger, policy_id=form.text("policy"), code=form.text("code")))
     except BadInputError as refusal:
         return await _home(request, refusal=str(refusal))
-    return RedirectResponse(f"/client/{visit}", 303)
+    return await done(request, RedirectResponse(f"/client/{visit}", 303), Kind.VISIT_BEGUN, room=visit)
 
 
 async def led(request: Request) -> Response:
@@ -140,7 +142,7 @@ async def close(request: Request) -> Response:
     lecturer_only(request)
     ledger, visit = context_of(request).ledger, request.path_params["visit"]
     await off_loop(lambda: visits.close(ledger, visit, context_of(request).clock()))
-    return RedirectResponse(f"/client/{visit}/record", 303)
+    return await done(request, RedirectResponse(f"/client/{visit}/record", 303), Kind.VISIT_CLOSED, room=visit)
 
 
 async def record(request: Request) -> Response:
@@ -187,7 +189,7 @@ async def reply(request: Request) -> Response:
     form = await form_of(request)
     ledger, visit = context_of(request).ledger, request.path_params["visit"]
     await off_loop(lambda: visits.reply(ledger, visit, text=form.text("reply"), done=form.text("done") == "yes"))
-    return RedirectResponse(f"/client/{visit}/record", 303)
+    return await done(request, RedirectResponse(f"/client/{visit}/record", 303), Kind.REFERRAL_REPLIED, room=visit)
 
 
 async def export(request: Request) -> Response:
@@ -217,9 +219,12 @@ async def policy_page(request: Request) -> Response:
     return await _policy_page(request)
 
 
-async def _policy_page(request: Request, *, refusal: str = "", adopted: str = "") -> Response:
+async def _policy_page(
+    request: Request, *, refusal: str = "", adopted: str = "", offered: Offer | None = None
+) -> Response:
     ledger = context_of(request).ledger
     values = {
+        **({"did": offered} if offered else {}),
         "policies": list((await off_loop(lambda: policies.known_policies(ledger))).values()),
         "shipped": clinical_policies(),
         "emergency_number": await off_loop(lambda: policies.emergency_number(ledger)),
@@ -251,7 +256,7 @@ async def adopt(request: Request) -> Response:
         policy = await off_loop(lambda: policies.adopt(ledger, data, name))
     except BadInputError as refusal:
         return await _policy_page(request, refusal=str(refusal))
-    return await _policy_page(request, adopted=policy.id)
+    return await _policy_page(request, adopted=policy.id, offered=await offer(request, Kind.POLICY_ADOPTED))
 
 
 async def emergency_number(request: Request) -> Response:

@@ -17,13 +17,13 @@ from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, Response
 
-from hushpoint.desk import access, classes, decisions, pairs
+from hushpoint.desk import access, classes, decisions, pairs, undo
 from hushpoint.desk.kept import Kept
 from hushpoint.desk.recordings import RecordingFiles
 from hushpoint.desk.tour import STOPS
 from hushpoint.desk.whose import SchoolReadings
 from hushpoint.errors import HushpointError
-from hushpoint.ledger.records import Ledger
+from hushpoint.ledger.records import Kind, Ledger
 from hushpoint.ledger.scheduled import state_of
 from hushpoint.measure import kilopascals, whole_mmhg
 from hushpoint.web import manual_pages, marks
@@ -33,10 +33,12 @@ from hushpoint.words import LANGUAGES, UNITS, Reader, chosen, reader
 STAFF_COOKIE = "hushpoint_staff"
 LEARNER_COOKIE = "hushpoint_learner"
 TOUR_COOKIE = "hushpoint_tour"
+DONE_COOKIE = "hushpoint_done"
 LANGUAGE_COOKIE, UNIT_COOKIE = "hushpoint_language", "hushpoint_unit"
 STAFF_S = 12 * 3600
 LEARNER_S = 180 * 24 * 3600
 TOUR_S = 3600
+DONE_S = 600
 REACH = {
     access.ASSESSOR: re.compile(r"[A-Z]+ /class/[^/]+/(pairs|technique|learner/[^/]+/pairs)(/.*)?"),
     access.PRACTITIONER: re.compile(r"[A-Z]+ /client(/.*)?"),
@@ -294,6 +296,51 @@ def known_learner(request: Request) -> Learner | None:
     return learner
 
 
+def asker_of(request: Request) -> undo.Asker | None:
+    """Return who asks, for what they did and may take back; None for a stranger. Reads the ledger."""
+    role = role_of(request)
+    if role:
+        return undo.Asker(role, by=role)
+    learner = known_learner(request)
+    if learner is None:
+        return None
+    by = f"a learner of {learner.room}" if learner.room else "a learner practising alone"
+    return undo.Asker(undo.LEARNER, learner.who, by)
+
+
+async def offer(request: Request, kind: Kind, **about: Any) -> undo.Offer | None:
+    """Return the newest act of a kind (see `undo.newest`) where whoever asks may take it back."""
+    context = context_of(request)
+
+    def found() -> undo.Offer | None:
+        asker = asker_of(request)
+        seq = undo.newest(context.ledger, kind, **about)
+        return undo.offered(context.ledger, seq, asker, context.clock()) if asker else None
+
+    return await off_loop(found)
+
+
+async def done(request: Request, response: Response, kind: Kind, **about: Any) -> Response:
+    """Let the next page say what was done, with Undo: of the newest act of a kind (see `undo.newest`)."""
+    found = await offer(request, kind, **about)
+    if found is not None:
+        give_cookie(request, response, DONE_COOKIE, {"row": str(found.row)}, DONE_S)
+    return response
+
+
+def _told_once(request: Request) -> undo.Offer | None:
+    """Return what the page before did; of a store that cannot be used nothing."""
+    context = context_of(request)
+    kept = context.signed(request.cookies.get(DONE_COOKIE), DONE_S)
+    if not kept or "row" not in kept:
+        return None
+    try:
+        asker = asker_of(request)
+        return undo.offered(context.ledger, int(kept["row"]), asker, context.clock()) if asker else None
+    except HushpointError:
+        return None
+
+
 def give_cookie(request: Request, response: Response, name: str, value: Mapping[str, str], longest_s: int) -> None:
     """Set a signed cookie that scripts cannot read and other sites cannot send."""
     response.set_cookie(
@@ -344,7 +391,11 @@ def page(request: Request, template: str, values: Mapping[str, Any] | None = Non
         stop = int(at["stop"])
         known["tour"] = {"stop": stop, "of": len(STOPS), "here": request.url.path == at["at"], "is": STOPS[stop - 1]}
     known["places"] = places_of(request.url.path, role, learner=known["learner"] is not None)
-    return HTMLResponse(context.draw(template, {**known, **(values or {})}, request), status_code=status)
+    known["did"] = _told_once(request)
+    response = HTMLResponse(context.draw(template, {**known, **(values or {})}, request), status_code=status)
+    if DONE_COOKIE in request.cookies:
+        response.delete_cookie(DONE_COOKIE, path="/")
+    return response
 
 
 def backup_trouble(request: Request) -> str:

@@ -15,6 +15,8 @@ from hushpoint.web.context import (
     STAFF_COOKIE,
     context_of,
     give_cookie,
+    is_lecturer,
+    known_learner,
     off_loop,
     page,
 )
@@ -78,8 +80,12 @@ async def alone(request: Request) -> Response:
     return await _let_in(request, who, classes.ALONE)
 
 
-async def leave(_request: Request) -> Response:
-    """Forget on this device who was here."""
+async def leave(request: Request) -> Response:
+    """Forget on this device who was here; who practises alone is asked first, as nobody could come back."""
+    form = await form_of(request)
+    learner = await off_loop(lambda: known_learner(request))
+    if learner is not None and not learner.room and not is_lecturer(request) and form.text("sure") != "yes":
+        return page(request, "leave.html")
     response = RedirectResponse("/", 303)
     for name in (LEARNER_COOKIE, STAFF_COOKIE):
         response.delete_cookie(name, path="/")

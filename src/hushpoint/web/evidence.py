@@ -28,9 +28,9 @@ from hushpoint.desk.feedback import feedback_pdf, one_fix
 from hushpoint.desk.rules_csv import parse_rules
 from hushpoint.errors import BadInputError, NotFoundError
 from hushpoint.ledger.frozen import FrozenLedger
-from hushpoint.ledger.records import Ledger
+from hushpoint.ledger.records import Kind, Ledger
 from hushpoint.measure import Worked
-from hushpoint.web.context import context_of, lecturer_only, off_loop, page, reader_of
+from hushpoint.web.context import context_of, done, lecturer_only, off_loop, page, reader_of
 from hushpoint.web.forms import Form, form_of
 
 DEFAULT_RULE = "OBRIEN_90_95"
@@ -223,7 +223,7 @@ async def adopt_rules(request: Request) -> Response:
     preview, text = await off_loop(lambda: parse_rules(data, name or "rules.csv"))
     if form.text("adopt") == "yes":
         await off_loop(lambda: pass_rules.adopt(ledger, data, name or "rules.csv"))
-        return RedirectResponse("/evidence/rules", 303)
+        return await done(request, RedirectResponse("/evidence/rules", 303), Kind.RULE_ADOPTED)
     shown = await off_loop(lambda: [pass_rules.odds_of(rule) for rule in preview.values()])
     return await _rules_page(request, preview=shown, text=text)
 
@@ -245,7 +245,7 @@ async def adopt_unit(request: Request) -> Response:
     preview, text = await off_loop(lambda: units.parse_unit(data, name or "unit.csv"))
     if form.text("adopt") == "yes":
         await off_loop(lambda: units.adopt(ledger, data, name or "unit.csv"))
-        return RedirectResponse("/evidence/units", 303)
+        return await done(request, RedirectResponse("/evidence/units", 303), Kind.UNIT_ADOPTED)
     return await _units_page(request, preview=preview, text=text)
 
 

@@ -18,17 +18,18 @@ from hushpoint.desk.gauge_words import check_notes, correction_rows, minus, one_
 from hushpoint.errors import BadInputError, HushpointError, NotFoundError
 from hushpoint.guideline import cuff_sizes, fit_by_hand, fit_shares, gauge_rules, gauge_tests
 from hushpoint.instrument import USE, CorrectionCurve, check_by_hand, correction_by_hand
+from hushpoint.ledger.records import Kind
 from hushpoint.web.context import (
+    asker_of,
     backup_trouble,
     context_of,
-    known_learner,
+    done,
     lecturer_only,
     off_loop,
     page,
     reader_of,
     sentence,
 )
-from hushpoint.web.context import role_of as staff_role
 from hushpoint.web.forms import Form, form_of
 from hushpoint.web.kit_pick import kit_choices, remember, way_back
 
@@ -39,15 +40,12 @@ _CHANGES = ("label", "serial", "bladder_width_cm", "bladder_length_cm", "claim",
 
 def role_of(request: Request) -> str:
     """Return who is asking as a role, never a name; raises status 401 for a stranger."""
-    role = staff_role(request)
-    if role in access.WITH_PASSWORD:
-        return role
-    learner = known_learner(request)
-    if learner is None:
+    asker = asker_of(request)
+    if asker is None or asker.role == access.AUDITOR:
         raise HTTPException(
-            403 if role else 401, "The kit is for those of a class. Join yours first, or come in at /class."
+            403 if asker else 401, "The kit is for those of a class. Join yours first, or come in at /class."
         )
-    return f"a learner of {learner.room}" if learner.room else "a learner practising alone"
+    return asker.by
 
 
 async def register(request: Request) -> Response:
@@ -65,7 +63,8 @@ async def add(request: Request) -> Response:
     except HushpointError as refusal:
         return await _register_page(request, form=form, refusal=refusal)
     to_check = added.type == "gauge" and form.text("to") == "check"
-    return RedirectResponse(f"/kit/{added.id}/check" if to_check else f"/kit#{added.id}", 303)
+    response = RedirectResponse(f"/kit/{added.id}/check" if to_check else f"/kit#{added.id}", 303)
+    return await done(request, response, Kind.KIT_ADDED, item=added.id)
 
 
 async def item(request: Request) -> Response:
@@ -85,7 +84,7 @@ async def change(request: Request) -> Response:
         raise
     except HushpointError as refusal:
         return await _item_page(request, refusal=str(refusal))
-    return RedirectResponse(f"/kit/{item_id}", 303)
+    return await done(request, RedirectResponse(f"/kit/{item_id}", 303), Kind.KIT_CHANGED, item=item_id)
 
 
 async def retire(request: Request) -> Response:
@@ -99,17 +98,17 @@ async def retire(request: Request) -> Response:
         raise
     except HushpointError as refusal:
         return await _item_page(request, refusal=str(refusal))
-    return RedirectResponse(f"/kit/{item_id}", 303)
+    return await done(request, RedirectResponse(f"/kit/{item_id}", 303), Kind.KIT_RETIRED, item=item_id)
 
 
 async def wiped(request: Request) -> Response:
     """Log that an item was wiped now."""
-    return await _logged(request, kit.wipe)
+    return await _logged(request, kit.wipe, Kind.KIT_WIPED)
 
 
 async def knocked(request: Request) -> Response:
     """Log that an item was knocked or dropped: a gauge is then due for a check at once."""
-    return await _logged(request, kit.knock)
+    return await _logged(request, kit.knock, Kind.KIT_KNOCKED)
 
 
 async def scanned(request: Request) -> Response:
@@ -164,7 +163,8 @@ async def check(request: Request) -> Response:
         if form.text("store") == "yes":
             ref = f"{gauge.id}:{form.text('ref')[:LONGEST_REF]}"
             stored = await off_loop(lambda: kit_bench.store(ledger, gauge.id, asked, now=now, ref=ref))
-            return RedirectResponse(f"/kit/{gauge.id}/checks/{stored.seq}", 303)
+            there = RedirectResponse(f"/kit/{gauge.id}/checks/{stored.seq}", 303)
+            return await done(request, there, Kind.KIT_CHECKED, item=gauge.id)
     except HushpointError as refusal:
         return _check_page(request, gauge, replace(sent, points=""), refusal=str(refusal))
     return _check_page(request, gauge, kit_bench.sheet_from(sent, asked), asked=asked)
@@ -227,7 +227,8 @@ async def timed(request: Request) -> Response:
         if form.text("store") == "yes":
             ref = f"{tested.id}:{form.text('ref')[:LONGEST_REF]}"
             await off_loop(lambda: kit_bench.store_times(ledger, tested.id, asked, ref=ref))
-            return RedirectResponse(f"/kit/{tested.id}#timed", 303)
+            there = RedirectResponse(f"/kit/{tested.id}#timed", 303)
+            return await done(request, there, Kind.KIT_TIMED, item=tested.id)
     except HushpointError as refusal:
         return _timed_page(request, tested, replace(sent, points=""), refusal=str(refusal))
     return _timed_page(request, tested, sent, result=asked.result)
@@ -397,12 +398,13 @@ async def _stored(request: Request) -> tuple[kit.Item, kit.StoredCheck]:
     raise NotFoundError(f"{gauge.label}: no such check.")
 
 
-async def _logged(request: Request, act: Any) -> Response:
+async def _logged(request: Request, act: Any, kind: Kind) -> Response:
     ledger, item_id = context_of(request).ledger, request.path_params["item"]
     by = await off_loop(lambda: role_of(request))
     form = await form_of(request)
     await off_loop(lambda: act(ledger, item_id, by=by, undo=form.text("undo") == "yes"))
-    return RedirectResponse({"hand": "/k", "item": f"/kit/{item_id}"}.get(form.text("to"), f"/kit#{item_id}"), 303)
+    there = {"hand": "/k", "item": f"/kit/{item_id}"}.get(form.text("to"), f"/kit#{item_id}")
+    return await done(request, RedirectResponse(there, 303), kind, item=item_id)
 
 
 def _file(data: bytes, kind: str, name: str) -> Response:

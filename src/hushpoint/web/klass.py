@@ -14,15 +14,19 @@ from starlette.routing import Route
 
 from hushpoint.desk import access, bench, classes, path, results
 from hushpoint.desk.decisions import OUTCOMES
+from hushpoint.desk.undo import Offer
 from hushpoint.errors import BadInputError, NotAllowedError, NotFoundError
 from hushpoint.guideline import default_policy_id, teaching_policies, teaching_policy
+from hushpoint.ledger.records import Kind
 from hushpoint.practice.next_person import WORDS
 from hushpoint.web.context import (
     backup_trouble,
     context_of,
+    done,
     lecturer_only,
     let_in,
     off_loop,
+    offer,
     page,
     reader_of,
     role_of,
@@ -95,7 +99,20 @@ async def open_class(request: Request) -> Response:
         code = await off_loop(lambda: classes.open_class(ledger, name=form.text("name"), policy_id=policy_id))
     except BadInputError as refusal:
         return await _classes_page(request, refusal=str(refusal))
-    return RedirectResponse(f"/class/{code}", 303)
+    return await done(request, RedirectResponse(f"/class/{code}", 303), Kind.CLASS_OPENED, room=code)
+
+
+async def change(request: Request) -> Response:
+    """Give a class another name or teaching policy."""
+    lecturer_only(request)
+    form = await form_of(request)
+    ledger, code = context_of(request).ledger, request.path_params["code"].upper()
+    name, policy_id = form.text("name"), form.text("policy")
+    try:
+        await off_loop(lambda: classes.change_class(ledger, code, name=name, policy_id=policy_id))
+    except BadInputError as refusal:
+        return await _board_page(request, refusal=str(refusal), status=422)
+    return await done(request, RedirectResponse(f"/class/{code}", 303), Kind.CLASS_CHANGED, room=code)
 
 
 async def board(request: Request) -> Response:
@@ -153,7 +170,7 @@ async def roster(request: Request) -> Response:
         return await _board_page(request, preview=rows, status=422 if wrong else 200)
     ledger, code = context_of(request).ledger, request.path_params["code"]
     added = await off_loop(lambda: classes.add_roster(ledger, room=code, names=[row.name for row in rows]))
-    return await _board_page(request, added=added)
+    return await _board_page(request, added=added, offered=await offer(request, Kind.ROSTER_ADDED, room=code.upper()))
 
 
 async def close(request: Request) -> Response:
@@ -162,7 +179,7 @@ async def close(request: Request) -> Response:
     form = await form_of(request)
     ledger, code = context_of(request).ledger, request.path_params["code"]
     await off_loop(lambda: classes.close_class(ledger, code, closed=form.text("closed") == "yes"))
-    return RedirectResponse(f"/class/{code}", 303)
+    return await done(request, RedirectResponse(f"/class/{code}", 303), Kind.CLASS_CLOSED, room=code.upper())
 
 
 async def learner(request: Request) -> Response:
@@ -179,6 +196,7 @@ async def learner(request: Request) -> Response:
         "readings": readings,
         "came_in": await off_loop(lambda: classes.devices_in(ledger, info.code, who)),
         "word": await off_loop(lambda: classes.word_of(ledger, info.code, who)),
+        "off": await off_loop(lambda: classes.is_off(ledger, info.code, who)),
     }
     return page(request, "learner.html", values)
 
@@ -190,6 +208,16 @@ async def let_in_again(request: Request) -> Response:
     ledger, code, who = context_of(request).ledger, request.path_params["code"].upper(), form.text("who")
     await off_loop(lambda: classes.end_devices(ledger, room=code, who=who))
     return RedirectResponse(f"/class/{code}/learner/{who}" if who else f"/class/{code}", 303)
+
+
+async def off_the_list(request: Request) -> Response:
+    """Take a learner off the class list, or put them back; nothing of theirs is lost."""
+    lecturer_only(request)
+    form = await form_of(request)
+    ledger, code, who = context_of(request).ledger, request.path_params["code"].upper(), request.path_params["who"]
+    act = classes.put_back if form.text("back") == "yes" else classes.take_off
+    await off_loop(lambda: act(ledger, room=code, who=who))
+    return await done(request, RedirectResponse(f"/class/{code}", 303), Kind.ROSTER_CHANGED, room=code, who=who)
 
 
 async def learner_results(request: Request) -> Response:
@@ -277,10 +305,20 @@ async def _classes_page(request: Request, refusal: str = "") -> Response:
 
 
 async def _board_page(
-    request: Request, *, preview: Sequence[classes.RosterRow] = (), added: int | None = None, status: int = 200
+    request: Request,
+    *,
+    preview: Sequence[classes.RosterRow] = (),
+    added: int | None = None,
+    offered: Offer | None = None,
+    refusal: str = "",
+    status: int = 200,
 ) -> Response:
     info, state = await _state(request)
     values = {
+        **({"did": offered} if offered else {}),
+        "policies": list(teaching_policies().values()),
+        "refusal": refusal,
+        "taken_off": state.taken_off(),
         "info": info,
         "code": info.code,
         "policy": teaching_policy(info.policy_id),
@@ -291,7 +329,7 @@ async def _board_page(
         "address": _address(request),
         "only_here": _only_here(request),
         "preview": preview,
-        "known": {line.name.casefold() for line in state.lines.values()},
+        "known": {line.name.casefold() for line in state.lines.values() if not line.off},
         "pasted": "\n".join(_as_csv(row.name) for row in preview),
         "added": added,
     }
@@ -372,9 +410,11 @@ routes = [
     Route("/class/{code}/events", board_events),
     Route("/class/{code}/wall/events", wall_events),
     Route("/class/{code}/roster", roster, methods=["POST"]),
+    Route("/class/{code}/change", change, methods=["POST"]),
     Route("/class/{code}/close", close, methods=["POST"]),
     Route("/class/{code}/devices", let_in_again, methods=["POST"]),
     Route("/class/{code}/learner/{who}", learner),
+    Route("/class/{code}/learner/{who}/off", off_the_list, methods=["POST"]),
     Route("/class/{code}/learner/{who}/results", learner_results),
     Route("/class/{code}/learner/{who}/release/{measurement}", release),
     Route("/class/{code}/learner/{who}/release/{measurement}/picture.svg", release_svg),

@@ -36,6 +36,7 @@ _AREAS = (
     (r"/audit", "for-auditors"),
     (r"/access|/metrics|/healthz", "for-it"),
     (r"/words|/habits", "languages"),
+    (r"/undo|/leave", "undo"),
     (r"/manual", FIRST),
 )
 """Which page of the manual belongs to which paths of the app: the first pattern that fits counts."""

@@ -8,8 +8,10 @@ from starlette.routing import Route
 
 from hushpoint.desk import classes, consent
 from hushpoint.desk.path import local_now
+from hushpoint.desk.undo import Offer
 from hushpoint.errors import BadInputError, NotAllowedError
-from hushpoint.web.context import Learner, context_of, known_learner, lecturer_only, off_loop, page
+from hushpoint.ledger.records import Kind
+from hushpoint.web.context import Learner, context_of, done, known_learner, lecturer_only, off_loop, offer, page
 from hushpoint.web.forms import form_of
 
 DOOR = "/"
@@ -30,7 +32,8 @@ async def measured(request: Request) -> Response:
     await off_loop(
         lambda: consent.agree(ledger, room=learner.room, who=learner.who, left=left, right=right, today=today)
     )
-    return RedirectResponse("/practise/measured", 303)
+    kind = Kind.CONSENT_GIVEN if left or right else Kind.CONSENT_WITHDRAWN
+    return await done(request, RedirectResponse("/practise/measured", 303), kind, room=learner.room, who=learner.who)
 
 
 async def withdraw(request: Request) -> Response:
@@ -38,7 +41,8 @@ async def withdraw(request: Request) -> Response:
     learner = await _learner(request)
     ledger = context_of(request).ledger
     await off_loop(lambda: consent.withdraw(ledger, room=learner.room, who=learner.who))
-    return RedirectResponse("/practise/measured", 303)
+    there = RedirectResponse("/practise/measured", 303)
+    return await done(request, there, Kind.CONSENT_WITHDRAWN, room=learner.room, who=learner.who)
 
 
 async def finding(request: Request) -> Response:
@@ -60,7 +64,8 @@ async def finding(request: Request) -> Response:
         )
     except BadInputError as refusal:
         return await _page(request, learner, refusal=str(refusal))
-    return await _page(request, learner, noted=True)
+    offered = await offer(request, Kind.FINDING_NOTED, room=learner.room, who=learner.who)
+    return await _page(request, learner, noted=True, offered=offered)
 
 
 async def findings(request: Request) -> Response:
@@ -73,7 +78,8 @@ async def findings(request: Request) -> Response:
         form = await form_of(request)
         try:
             await off_loop(lambda: consent.set_plan(ledger, room=info.code, text=form.text("plan")))
-            return RedirectResponse(f"/class/{info.code}/findings", 303)
+            there = RedirectResponse(f"/class/{info.code}/findings", 303)
+            return await done(request, there, Kind.FINDING_PLAN_SET, room=info.code)
         except BadInputError as refused:
             refusal = str(refused)
     names = await off_loop(lambda: classes.names_of(ledger, info.code))
@@ -88,10 +94,13 @@ async def findings(request: Request) -> Response:
     return page(request, "findings.html", values, status=422 if refusal else 200)
 
 
-async def _page(request: Request, learner: Learner, *, refusal: str = "", noted: bool = False) -> Response:
+async def _page(
+    request: Request, learner: Learner, *, refusal: str = "", noted: bool = False, offered: Offer | None = None
+) -> Response:
     ledger, today = context_of(request).ledger, local_now().date()
     said = await off_loop(lambda: consent.agreements(ledger, learner.room, today).get(learner.who))
     values = {
+        **({"did": offered} if offered else {}),
         "said": said,
         "plan": await off_loop(lambda: consent.plan_text(ledger, learner.room)),
         "wishes": consent.WISHES,

@@ -15,9 +15,21 @@ from starlette.routing import Route
 
 from hushpoint.agreement import AgreementError, agree, agreement_by_hand, digits_by_hand
 from hushpoint.desk import classes, kit, pairs, pairs_written
+from hushpoint.desk.undo import Offer
 from hushpoint.desk.whose import digit_lines, digits_of
 from hushpoint.errors import BadInputError, NotAllowedError, NotFoundError
-from hushpoint.web.context import Learner, context_of, known_learner, lecturer_only, off_loop, page, reader_of
+from hushpoint.ledger.records import Kind
+from hushpoint.web.context import (
+    Learner,
+    context_of,
+    done,
+    known_learner,
+    lecturer_only,
+    off_loop,
+    offer,
+    page,
+    reader_of,
+)
 from hushpoint.web.forms import Form, form_of, read_json
 from hushpoint.web.kit_pick import come_back, kit_choice, kit_choices, remember
 
@@ -52,7 +64,7 @@ async def class_pairs(request: Request) -> Response:
         return await _class_page(request, refusal=str(refusal), form=form)
     response = RedirectResponse(f"/class/{info.code}/pairs/{pair}", 303)
     remember(request, response, chosen)
-    return response
+    return await done(request, response, Kind.PAIR_OPENED, room=info.code, pair=pair)
 
 
 async def paper(request: Request) -> Response:
@@ -71,7 +83,8 @@ async def paper(request: Request) -> Response:
         new = await off_loop(lambda: pairs.store_written(ledger, room=info.code, written=stored))
     except (BadInputError, NotFoundError) as refusal:
         return await _paper_page(request, form=form, refusal=str(refusal))
-    response = await _paper_page(request, form=form, new=new)
+    offered = await offer(request, Kind.PAIR_OPENED, room=info.code)
+    response = await _paper_page(request, form=form, new=new, offered=offered)
     remember(request, response, chosen)
     return response
 
@@ -99,7 +112,10 @@ async def take_in(request: Request) -> Response:
     ledger = context_of(request).ledger
     written = [(one.opening, one.mine, one.theirs, one.ref) for one in fresh]
     new = await off_loop(lambda: pairs.store_written(ledger, room=info.code, written=written))
-    return page(request, "pairs_import.html", {**values, "rows": None, "stored": new, "again": len(found) - new})
+    values |= {"rows": None, "stored": new, "again": len(found) - new}
+    if new:
+        values["did"] = await offer(request, Kind.PAIR_OPENED, room=info.code)
+    return page(request, "pairs_import.html", values)
 
 
 async def class_pair(request: Request) -> Response:
@@ -161,7 +177,8 @@ async def class_cancel(request: Request) -> Response:
     ledger, pair, cancelled = context_of(request).ledger, request.path_params["pair"], form.text("cancelled") == "yes"
     why = form.text("why")
     await off_loop(lambda: pairs.cancel(ledger, room=info.code, pair=pair, cancelled=cancelled, why=why))
-    return RedirectResponse(f"/class/{info.code}/pairs/{pair}", 303)
+    there = RedirectResponse(f"/class/{info.code}/pairs/{pair}", 303)
+    return await done(request, there, Kind.PAIR_CANCELLED, room=info.code, pair=pair)
 
 
 async def learner_pairs(request: Request) -> Response:
@@ -369,6 +386,8 @@ def _numbers(numbers: pairs.Numbers | None) -> dict[str, int | None] | None:
 async def _class_page(request: Request, *, refusal: str = "", form: Form | None = None) -> Response:
     info = await _info(request)
     names = await _names(request, info.code)
+    ledger = context_of(request).ledger
+    people = await off_loop(lambda: classes.people_of(ledger, info.code))
     book = await off_loop(lambda: context_of(request).pair_books.now(info.code))
     newest = list(book.pairs.values())[::-1]
     last = newest[0].opening if newest else pairs.Opening("")
@@ -379,7 +398,7 @@ async def _class_page(request: Request, *, refusal: str = "", form: Form | None 
         "refusal": refusal,
         "opening": opening,
         "chosen": chosen if chosen in names else "",
-        "people": sorted(names.items(), key=lambda one: one[1].casefold()),
+        "people": sorted(people.items(), key=lambda one: one[1].casefold()),
         "names": names,
         "open_pairs": [one for one in newest if one.state == "open"],
         "rows": [_line(one) for one in newest if one.state != "open"][:LATEST],
@@ -389,7 +408,9 @@ async def _class_page(request: Request, *, refusal: str = "", form: Form | None 
     return come_back(request, page(request, "pairs.html", values, status=422 if refusal else 200))
 
 
-async def _paper_page(request: Request, *, form: Form | None = None, refusal: str = "", new: int = 0) -> Response:
+async def _paper_page(
+    request: Request, *, form: Form | None = None, refusal: str = "", new: int = 0, offered: Offer | None = None
+) -> Response:
     """Draw the grid: what the next line repeats stays; a refused line stays whole, the cursor where it is to mend."""
     info = await _info(request)
     names = await _names(request, info.code)
@@ -401,6 +422,7 @@ async def _paper_page(request: Request, *, form: Form | None = None, refusal: st
         who = pairs_written.likely_next([one.opening.learner for one in typed], list(names)) if form else ""
         line = {"learner": names.get(who, ""), "client": form.text("client") if form else "", "mine": "", "theirs": ""}
     values = {
+        **({"did": offered} if offered else {}),
         "info": info,
         "names": names,
         "refusal": refusal,

@@ -14,10 +14,10 @@ from starlette.routing import Route
 from hushpoint.desk import classes, paper_export, papers, playing
 from hushpoint.errors import BadInputError, NotAllowedError, NotFoundError
 from hushpoint.guideline import teaching_policy
-from hushpoint.ledger.records import utc_now
+from hushpoint.ledger.records import Kind, utc_now
 from hushpoint.practice.profiles import profile_of
 from hushpoint.web.check import device_of
-from hushpoint.web.context import Learner, context_of, known_learner, lecturer_only, off_loop, page, reader_of
+from hushpoint.web.context import Learner, context_of, done, known_learner, lecturer_only, off_loop, page, reader_of
 from hushpoint.web.forms import Form, form_of, read_json
 from hushpoint.web.rounds import packed
 
@@ -50,7 +50,8 @@ async def set_paper(request: Request) -> Response:
         paper_id = await off_loop(lambda: papers.set_paper(ledger, room=info.code, setting=setting))
     except BadInputError as refusal:
         return await _class_page(request, refusal=str(refusal))
-    return RedirectResponse(f"/class/{info.code}/papers/{paper_id}", HTTPStatus.SEE_OTHER)
+    there = RedirectResponse(f"/class/{info.code}/papers/{paper_id}", HTTPStatus.SEE_OTHER)
+    return await done(request, there, Kind.PAPER_SET, room=info.code)
 
 
 async def paper(request: Request) -> Response:
@@ -73,7 +74,8 @@ async def change(request: Request) -> Response:
     info, found = await _paper(request)
     ledger = context_of(request).ledger
     await off_loop(lambda: papers.change(ledger, room=info.code, paper_id=found.id, to=form.text("to")))
-    return RedirectResponse(f"/class/{info.code}/papers/{found.id}", HTTPStatus.SEE_OTHER)
+    there = RedirectResponse(f"/class/{info.code}/papers/{found.id}", HTTPStatus.SEE_OTHER)
+    return await done(request, there, Kind.PAPER_CHANGED, room=info.code, paper=found.id)
 
 
 async def attempt(request: Request) -> Response:

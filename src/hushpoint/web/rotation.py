@@ -13,9 +13,9 @@ from starlette.routing import Route
 from hushpoint.desk import classes, consent, papers, rotation
 from hushpoint.desk.path import local_now
 from hushpoint.errors import BadInputError, NotAllowedError, NotFoundError
-from hushpoint.ledger.records import Ledger, utc_now
+from hushpoint.ledger.records import Kind, Ledger, utc_now
 from hushpoint.practice.rotation import LECTURER, Asked, Infeasible, Turn
-from hushpoint.web.context import context_of, is_lecturer, known_learner, lecturer_only, off_loop, page, reader_of
+from hushpoint.web.context import context_of, done, is_lecturer, known_learner, lecturer_only, off_loop, page, reader_of
 from hushpoint.web.forms import Form, form_of
 
 DOOR = "/"
@@ -55,7 +55,8 @@ async def class_rotation(request: Request) -> Response:
         return await _class_page(request, refusal=str(refusal), form=form)
     if isinstance(found, Infeasible):
         return await _class_page(request, infeasible=found, form=form)
-    return RedirectResponse(f"/class/{info.code}/rotation", 303)
+    there = RedirectResponse(f"/class/{info.code}/rotation", 303)
+    return await done(request, there, Kind.ROTATION_PLANNED, room=info.code)
 
 
 async def change(request: Request) -> Response:
@@ -68,7 +69,8 @@ async def change(request: Request) -> Response:
     found = await off_loop(lambda: rotation.change(ledger, room=info.code, act=act, who=who, now=local_now()))
     if isinstance(found, Infeasible):
         return await _class_page(request, infeasible=found)
-    return RedirectResponse(f"/class/{info.code}/rotation", 303)
+    there = RedirectResponse(f"/class/{info.code}/rotation", 303)
+    return await done(request, there, Kind.ROTATION_CHANGED, room=info.code)
 
 
 async def class_now(request: Request) -> Response:
@@ -197,7 +199,7 @@ async def _class_page(
     ledger = context_of(request).ledger
     values = await _values(request, info.code)
     stands: rotation.Rotation | None = values["stands"]
-    names: Mapping[str, str] = values["names"]
+    people = await off_loop(lambda: classes.people_of(ledger, info.code))
     said = await off_loop(lambda: consent.agreements(ledger, info.code, local_now().date()))
     if form is not None:
         absent, competent = _ticked(form, "away-"), _ticked(form, "able-")
@@ -210,12 +212,12 @@ async def _class_page(
         kept = dict(FIELDS) | {"paper": False}
     values |= {
         "info": info,
-        "people": sorted(names.items(), key=lambda one: one[1].casefold()),
+        "people": sorted(people.items(), key=lambda one: one[1].casefold()),
         "absent": absent,
         "competent": competent,
         "form": kept,
-        "agreed": sum(one.arms != "none" for who, one in said.items() if who in names),
-        "silent": sum(who not in said for who in names),
+        "agreed": sum(one.arms != "none" for who, one in said.items() if who in people),
+        "silent": sum(who not in said for who in people),
         "refusal": refusal,
         "infeasible": infeasible,
     }

@@ -18,7 +18,7 @@ from hushpoint.desk import classes, playing, rounds
 from hushpoint.errors import NotAllowedError, NotFoundError
 from hushpoint.ledger.records import Kind
 from hushpoint.practice.sealed import KINDS
-from hushpoint.web.context import Context, Learner, context_of, known_learner, lecturer_only, off_loop, page
+from hushpoint.web.context import Context, Learner, context_of, done, known_learner, lecturer_only, off_loop, page
 from hushpoint.web.forms import form_of, read_json
 from hushpoint.web.live import news_of
 
@@ -46,7 +46,9 @@ async def open_round(request: Request) -> Response:
     form = await form_of(request)
     ledger, code = context_of(request).ledger, (await _info(request)).code
     await off_loop(lambda: rounds.open_round(ledger, room=code, kind=form.text("kind") or rounds.ANY))
-    return RedirectResponse(f"/class/{code}/rounds", HTTPStatus.SEE_OTHER)
+    return await done(
+        request, RedirectResponse(f"/class/{code}/rounds", HTTPStatus.SEE_OTHER), Kind.ROUND_OPENED, room=code
+    )
 
 
 async def start(request: Request) -> Response:

@@ -11,7 +11,8 @@ from starlette.routing import Route
 
 from hushpoint.desk import classes, technique
 from hushpoint.guideline.technique_steps import MOMENTS, technique_steps
-from hushpoint.web.context import context_of, lecturer_only, off_loop, page
+from hushpoint.ledger.records import Kind
+from hushpoint.web.context import context_of, done, lecturer_only, off_loop, page
 from hushpoint.web.forms import form_of, read_json
 
 LATEST = 40
@@ -28,14 +29,16 @@ async def sheets(request: Request) -> Response:
         ref = form.text("ref") or secrets.token_hex(8)
         learner = form.text("learner")
         begun = await off_loop(lambda: technique.begin(ledger, room=info.code, learner=learner, ref=ref))
-        return RedirectResponse(f"/class/{info.code}/technique/{begun}", 303)
+        there = RedirectResponse(f"/class/{info.code}/technique/{begun}", 303)
+        return await done(request, there, Kind.TECHNIQUE_BEGUN, room=info.code, performance=begun)
     names = await off_loop(lambda: classes.names_of(ledger, info.code))
+    people = await off_loop(lambda: classes.people_of(ledger, info.code))
     watched = await off_loop(lambda: technique.performances(ledger, info.code))
     chosen = request.query_params.get("learner", "")
     values = {
         "info": info,
         "names": names,
-        "people": sorted(names.items(), key=lambda one: one[1].casefold()),
+        "people": sorted(people.items(), key=lambda one: one[1].casefold()),
         "chosen": chosen if chosen in names else "",
         "watched": [one for one in watched if one.learner in names][:LATEST],
         "compared": technique.assessors_compared(watched),
@@ -53,7 +56,9 @@ async def sheet(request: Request) -> Response:
     if request.method == "POST":
         asked = await read_json(request)
         seq = await off_loop(lambda: technique.mark(ledger, room=info.code, performance=key, sheet=asked))
-        return JSONResponse({"stored": seq})
+        return await done(
+            request, JSONResponse({"stored": seq}), Kind.TECHNIQUE_MARKED, room=info.code, performance=key
+        )
     return page(request, "technique_sheet.html", {"info": info, **await _performance(request, info)})
 
 
