@@ -40,6 +40,7 @@ from permission_rows import recordings as recordings_rows
 from permission_rows import rotation as rotation_rows
 from permission_rows import technique as technique_rows
 from permission_rows import tour as tour_rows
+from permission_rows import undo as undo_rows
 
 PASSWORD = "ten letters or more"
 VALUES: dict[str, Any] = {
@@ -77,7 +78,9 @@ FORMS: dict[str, dict[str, str]] = {
     "/class/sign-in": {"password": PASSWORD},
     "/class/open": {"name": "Group B", "policy": "PALPATED_30"},
     "/class/{code}/roster": {"names": "Ines", "add": "yes"},
+    "/class/{code}/change": {"name": "Group A", "policy": "FIXED_180"},
     "/class/{code}/close": {"closed": ""},
+    "/class/{code}/learner/{who}/off": {"back": ""},
     "/class/{code}/learner/{who}/erase": {"why": "asked", "sure": ""},
     "/agreement": {"reference": "J"},
     "/recordings": {"sound": "a.wav"},
@@ -112,6 +115,7 @@ FORMS: dict[str, dict[str, str]] = {
     **access_rows.FORMS,
     **own_data_rows.FORMS,
     **tour_rows.FORMS,
+    **undo_rows.FORMS,
     "/habits": {"language": "de", "unit": "kPa", "next": "/policy"},
     "/evidence/check": {},
     **pair_rows.FORMS,

@@ -326,7 +326,7 @@ def decide(ledger: Ledger, found: Recall, *, keys: Sequence[str], decision: str,
     if by not in ROLES:
         raise BadInputError(f"who decides: must be one of {', '.join(ROLES)}")
     reason = " ".join(why.split())
-    if not reason or len(reason) > LONGEST_WHY:
+    if not reason or len(reason) > LONGEST_WHY or not reason.isprintable():
         raise BadInputError(f"why: 1 to {LONGEST_WHY} characters are needed, without names")
     opened = _open(ledger, found.window)
     return ledger.append(

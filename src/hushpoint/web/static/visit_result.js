@@ -27,7 +27,7 @@ export function showResult(state, fresh) {
   }
   if (category) {
     const edge = category.nearest_edge;
-    const far = edge ? ` Nearest edge: ${edge.at} ${edge.end}, ${Math.abs(Math.round(edge.distance * 10) / 10)} ${edge.distance > 0 ? "above the value" : "at or below it"}.` : "";
+    const far = edge ? farFrom(edge) : "";
     parts.push(el("p", {}, `${category.scheme}: ${category.name}${category.form ? `, ${category.form}` : ""}.${far}`));
     parts.push(el("p", { class: "soft" }, `By other guidelines: ${also.map((/** @type {any} */ one) => `${one.scheme} ${one.name}`).join("; ")}.`));
   }
@@ -40,6 +40,13 @@ export function showResult(state, fresh) {
   byId("standing-asked").textContent = `This policy has readings after ${moments.map((after) => `${after / 60} min`).join(" and ")} of standing up. Written: ${(state.answers.standing ?? []).map((/** @type {any} */ one) => `${one.systolic}/${one.diastolic} at ${one.after_s / 60} min`).join(", ") || "none yet"}.`;
   const choice = byId("standing-after");
   if (!choice.children.length) choice.append(...moments.map((after) => el("option", { value: after }, `${after / 60} min`)));
+}
+
+/** How a value lies to the nearest edge of its band. @param {any} edge */
+function farFrom(edge) {
+  const apart = Math.abs(Math.round(edge.distance * 10) / 10);
+  if (!apart) return ` On the edge, ${edge.at} ${edge.end}.`;
+  return edge.distance > 0 ? ` ${apart} mmHg below the nearest edge, ${edge.at} ${edge.end}.` : ` ${apart} mmHg above the nearest edge, ${edge.at} ${edge.end}.`;
 }
 
 /** @param {string} words */
