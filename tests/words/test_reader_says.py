@@ -55,6 +55,32 @@ def test_a_sentence_is_found_by_its_shape_and_said_with_its_parts() -> None:
     assert two == "Somebody said so. Die ersten zwei unterscheiden sich um 3 mmHg."
 
 
+def test_of_several_sentences_of_a_shape_the_one_that_leaves_least_is_said() -> None:
+    """A gap that takes in half a sentence would leave it English: the sentence with gaps for each part goes first."""
+    made = Sentences(
+        {
+            "the gauge reads {off}": "das Manometer zeigt {off}",
+            "the gauge reads {off} low since {day}": "das Manometer zeigt seit {day} um {off} zu wenig",
+            "low": "niedrig",
+        }
+    )
+    assert made.found("the gauge reads 6 low since May") == "das Manometer zeigt seit May um 6 zu wenig"
+    assert made.found("the gauge reads 6 low") == "das Manometer zeigt 6 niedrig"
+    row = Sentences({"left {what} of it": "links {what} davon", "left half": "linke Hälfte", "all of it": "alles"})
+    assert row.found("left half and all of it") == "linke Hälfte and alles"
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [("6 low", "6 zu niedrig"), ("stethoscope", "Stethoskop"), ("limit ±3", "Grenze ±3"), ("12 to 14", "12 bis 14")],
+)
+def test_a_short_value_of_ours_is_said_where_a_page_asks_for_it(text: str, said: str) -> None:
+    """A word, or a number with a word: too short to be told from what somebody typed, so never said unasked."""
+    assert GERMAN.ours(text) == said
+    assert GERMAN.ours("Stethoscope of A. B.") == "Stethoscope of A. B."
+    assert reader(ENGLISH).ours(text) == text
+
+
 def test_what_somebody_typed_stays_as_typed() -> None:
     """A name that is also a word of ours is no sentence; a sentence of theirs is in no catalogue."""
     assert MADE.value("left") == "left"

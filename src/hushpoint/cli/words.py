@@ -35,7 +35,7 @@ ROOMS = (
 """The rooms whose sentences reach a page."""
 IN_ENGLISH = frozenset(
     {
-        *("agreement/reliability.py", "agreement/replicates.py", "competence/curve.py", "competence/odds.py"),
+        *("agreement/reliability.py", "agreement/replicates.py"),
         *("desk/demo.py", "desk/demo_areas.py", "desk/visit_json.py", "guideline/own_policy.py", "guideline/tables.py"),
         *("guideline/preparticipation.py", "instrument/drift.py", "practice/log.py"),
         *("practice/forms.py", "practice/staircase.py", "sheet/fhir.py", "web/guard.py"),

@@ -401,12 +401,11 @@ def sentences(found: EndErrors, called: Called = as_told) -> list[str]:
 
 def gauge_words(one: GaugeOdds, called: Called = as_told) -> str:
     """Say how far a named gauge seems off, since when and with which odds."""
-    way = "low" if one.off_mmhg < 0 else "high"
     since = f" since the week of {one.since}" if one.since else ""
-    return (
-        f"gauge {called(one.gauge)} seems to read about {abs(one.off_mmhg):.0f} {way}{since} "
-        f"({_odds(one.chance_off)}, from {one.n} readings beside another gauge)"
-    )
+    told = f"{_odds(one.chance_off)}, from {one.n} readings beside another gauge"
+    if one.off_mmhg < 0:
+        return f"gauge {called(one.gauge)} seems to read about {abs(one.off_mmhg):.0f} low{since} ({told})"
+    return f"gauge {called(one.gauge)} seems to read about {abs(one.off_mmhg):.0f} high{since} ({told})"
 
 
 def _odds(chance: float) -> str:

@@ -170,7 +170,7 @@ def _templates(language: str) -> jinja2.Environment:
     )
 
     def say(text: str) -> str:
-        return reader(language).say(text)
+        return reader(language).ours(text)
 
     @jinja2.pass_context
     def in_kpa(page: jinja2.runtime.Context, reading: Mapping[str, int | None] | None) -> str:

@@ -18,7 +18,9 @@ async def lesson_page(request: Request) -> Response:
     ledger, code = context_of(request).ledger, request.path_params["code"]
     info = await off_loop(lambda: classes.find_class(ledger, code))
     shown, profile = _shown(request), _profile(request)
-    answers = await off_loop(lambda: {what: lesson.question(what, shown.seed)[1] for what in lesson.QUESTIONS})
+    answers = await off_loop(
+        lambda: {what: f"It is {lesson.question(what, shown.seed)[1]}" for what in lesson.QUESTIONS}
+    )
     values = {
         "info": info,
         "shown": shown,

@@ -130,7 +130,7 @@ async def _list_page(request: Request, *, form: Form | None = None, refusal: str
         "lines": part,
         "chosen": set(form.lists.get("line", [])) if form else set(),
         "typed": form.texts if form else {},
-        "parts": [(name, words, counts[name]) for name, (words, _) in PARTS.items()],
+        "parts": [(name, reader_of(request).on_pictures(words), counts[name]) for name, (words, _) in PARTS.items()],
         "showing": _part(request),
         "queries": {name: _query(request, show=name) for name in PARTS},
         "query": _query(request),

@@ -136,7 +136,7 @@ def _scope(request: Request, wait_s: float) -> Scope | None:
     shown = context.live_readings.of(room).shown(room, choose, wait_s)
     if shown is None:
         return None
-    names = {pairs.LECTURER: "the lecturer"}
+    names = {pairs.LECTURER: reader_of(request).on_pictures("the lecturer")}
     for one in sorted({*shown.observers.values()} if room is None else {room}):
         known = classes.names_of(context.ledger, one)
         names |= {

@@ -88,7 +88,7 @@ class Reader:
         """Return a text that is known to be ours, however short, in this language."""
         if self._english or not text:
             return text
-        return self._shown(self._sentences.found(text), text)
+        return self._shown(self._sentences.value(text), text)
 
     @property
     def on_pictures(self) -> Callable[[str], str]:

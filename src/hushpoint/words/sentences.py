@@ -8,8 +8,9 @@ are taken for ours, so that a name or a code that somebody typed stays as typed.
 
 from __future__ import annotations
 
+import itertools
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from functools import lru_cache
 
 LEAST_WORDS = 3
@@ -22,6 +23,12 @@ _BRACKET = re.compile(r"([^()]+) \((.+)\)", re.DOTALL)
 _FULL_STOPS = re.compile(r"(?<=[.!?])\s+(?=[A-Z])")
 _RANGE = re.compile(r"([+\u2212-]?[\d.]+) to ([+\u2212-]?[\d.]+)")
 _COUNTED = re.compile(r"([\d.]+) (\w+)")
+_PLAIN = re.compile(r"(?<![^\W_])[a-z]{2,}(?![^\W_])")
+"""A word that is no name: it has no capital."""
+_Way = tuple[str, int]
+"""A text as it is said, and how many joints its gaps have swallowed."""
+_MOST_WAYS = 8
+"""How many sentences of a text's shape are tried, so that a long note costs no more than so many."""
 _LETTER = re.compile(r"[^\W\d_]")
 _TRIED_EVERYWHERE = 2
 """A sentence of so many gaps is tried at every place of a text; of more, a gap ends at the first place it can."""
@@ -40,32 +47,40 @@ class Sentences:
         self.found = lru_cache(maxsize=4096)(self._found)
 
     def _found(self, text: str) -> str | None:
-        """Return a sentence in this language, None where it is none of ours."""
-        if text not in self._messages and (each := self._each_in_full(text)) is not None:
-            return each
-        whole = self._whole(text)
-        if whole is not None:
-            return whole
-        return (
-            self._bracketed(text)
-            or self._after_colon(text)
-            or self._in_pieces(text, _ENDS)
-            or self._in_pieces(text, _JOINTS)
-        )
+        """Return a sentence in this language, None where it is none of ours: of several ways the one that says most."""
+        if text in self._messages and (said := self._messages[text]):
+            return said
+        best = _fullest(text, self._ways(text))
+        return None if best is None else best[0]
 
-    def _whole(self, text: str) -> str | None:
+    def _ways(self, text: str) -> Iterator[_Way | None]:
+        each = self._each_in_full(text)
+        if each is not None:
+            yield each, 0
+            return
+        yield self._whole(text)
+        for said in (
+            self._bracketed(text),
+            self._after_colon(text),
+            self._in_pieces(text, _ENDS),
+            self._in_pieces(text, _JOINTS),
+        ):
+            yield None if said is None else (said, 0)
+
+    def _whole(self, text: str) -> _Way | None:
         """Return a text that is one sentence of ours, with or without a stop behind it."""
-        said = self._one(text)
+        ways = [self._one(text)]
         for end in ".;":
-            if said is None and text.endswith(end) and (bare := self._one(text[:-1])) is not None:
-                said = bare + end
-        return said
+            if text.endswith(end) and (bare := self._one(text[:-1])) is not None:
+                ways.append((bare[0] + end, bare[1]))
+        return _fullest(text, ways)
 
     def _each_in_full(self, text: str) -> str | None:
         """Return several full sentences, each said for itself; None where they are not several, or not all ours."""
         pieces = _FULL_STOPS.split(text)
-        said = [self._whole(one) for one in pieces] if len(pieces) > 1 else [None]
-        return None if None in said else " ".join(one or "" for one in said)
+        ways = [self._whole(one) for one in pieces] if len(pieces) > 1 else [None]
+        said = [way[0] for way in ways if way is not None]
+        return " ".join(said) if len(said) == len(ways) else None
 
     def _bracketed(self, text: str) -> str | None:
         """Return a sentence with what stands in brackets behind it, each said for itself."""
@@ -106,23 +121,30 @@ class Sentences:
         word = text.strip(" ,")
         return text.replace(word, self._messages.get(word) or word) if word else text
 
-    def _one(self, text: str) -> str | None:
-        said = self._exact(text)
-        if said is not None:
-            return said
+    def _one(self, text: str) -> _Way | None:
+        ways = [self._exact(text)]
         lower = text[:1].lower() + text[1:]
-        if lower != text and (said := self._exact(lower)) is not None:
-            return said[:1].upper() + said[1:]
-        return None
+        if lower != text and (way := self._exact(lower)) is not None:
+            ways.append((way[0][:1].upper() + way[0][1:], way[1]))
+        return _fullest(text, ways)
 
-    def _exact(self, text: str) -> str | None:
+    def _exact(self, text: str) -> _Way | None:
         if text in self._messages:
-            return self._messages[text]
+            return self._messages[text], 0
+        return _fullest(text, itertools.islice(self._shapes_of(text), _MOST_WAYS))
+
+    def _shapes_of(self, text: str) -> Iterator[_Way]:
+        """Yield a text as each sentence with gaps says it that has its shape, the one with most words first."""
         for fixed, shape, message in self._shaped:
             if fixed in text and (found := shape.fullmatch(text)):
                 values = {name: self._part(value) for name, value in found.groupdict().items()}
-                return _filled(self._messages[message], values)
-        return None
+                swallowed = sum(len(_JOINTS.findall(value)) for value in found.groupdict().values())
+                yield _filled(self._messages[message], values), swallowed
+
+    def value(self, text: str) -> str | None:
+        """Return a value of ours in this language, a number and a word too ("6 low"); None where it is none of ours."""
+        said = self._part(text)
+        return None if said == text and text not in self._messages else said
 
     def _part(self, text: str) -> str:
         said = self._found(text) if text else None
@@ -131,6 +153,21 @@ class Sentences:
         if said is None and (between := _RANGE.fullmatch(text)):
             return f"{between[1]} {self._messages.get('to', 'to')} {between[2]}"
         return text if said is None else said
+
+
+def _fullest(text: str, ways: Iterable[_Way | None]) -> _Way | None:
+    """Return the way of saying a text that leaves fewest of its words as they were, the first of equals; None of none.
+
+    Of equals the one goes first whose gaps have swallowed fewest joints: a row of parts is no single part.
+    """
+    known = (way for way in ways if way is not None)
+    return min(known, key=lambda way: (_left(text, way[0]), way[1]), default=None)
+
+
+def _left(text: str, said: str) -> int:
+    """Count the words that a text has in common with how it is said: those that were not translated."""
+    own = set(_PLAIN.findall(text))
+    return sum(word in own for word in _PLAIN.findall(said))
 
 
 def _filled(text: str, values: Mapping[str, str]) -> str:
