@@ -11,6 +11,7 @@ import pytest
 from playwright.sync_api import Browser, Page, expect
 
 from bench_logs import bench_log
+from looks import IN_EVERY_LOOK
 from serving import Site
 
 pytestmark = pytest.mark.browser
@@ -99,8 +100,7 @@ def test_joining_by_keyboard_alone(site: Site, lecturer: Page, tab: Page) -> Non
     tab.wait_for_url("**/practise")
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-@pytest.mark.parametrize("width", [360, 1280])
+@IN_EVERY_LOOK
 def test_every_page_is_accessible_and_fits(site: Site, lecturer: Page, scheme: str, width: int, tmp_path: Path) -> None:
     """By axe (WCAG 2.2 AA) no fault, no sideways scrolling, targets of 44 px, light weight."""
     if not AXE.exists():

@@ -12,6 +12,7 @@ from playwright.sync_api import Browser, Page, expect
 from evidence_scenes import REFERENCES, SCENE_NINE, pairs_from_paper, paper_taken, signing
 from evidence_site import DatedSite, as_lecturer, offline, served_on
 from hushpoint.desk import classes, decisions, papers, pass_rules, units
+from looks import IN_EVERY_LOOK
 from permission_rows.evidence import OWN_RULES, UNIT
 
 pytestmark = pytest.mark.browser
@@ -69,15 +70,7 @@ def shown(site: DatedSite, page: Page, code: str, who: str) -> Iterator[str]:
     yield "/evidence/check with a bundle"
 
 
-@pytest.mark.parametrize(
-    ("width", "scheme"),
-    [
-        (360, "light"),
-        (1280, "dark"),
-        pytest.param(360, "dark", marks=pytest.mark.hard),
-        pytest.param(1280, "light", marks=pytest.mark.hard),
-    ],
-)
+@IN_EVERY_LOOK
 def test_pages_are_accessible_and_fit(desk: tuple[DatedSite, Page, str, str], width: int, scheme: str) -> None:
     """By axe no fault; no page is wider than the screen."""
     if not AXE.exists():

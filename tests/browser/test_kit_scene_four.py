@@ -11,6 +11,7 @@ import pypdf
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
+from looks import IN_EVERY_LOOK
 from serving import Site, start, stop
 
 pytestmark = pytest.mark.browser
@@ -104,8 +105,7 @@ def test_scene_four_checked_good_then_six_low(kit_site: Site, desk: Page) -> Non
     expect(desk.locator("tr", has_text="G4")).to_contain_text("out of use")
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-@pytest.mark.parametrize("width", [360, 1280])
+@IN_EVERY_LOOK
 def test_the_kits_pages_are_accessible_and_fit(kit_site: Site, furnished: Page, scheme: str, width: int) -> None:
     """By axe (WCAG 2.2 AA) no fault, no sideways scrolling, targets of 44 px."""
     if not AXE.exists():

@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
+from looks import IN_EVERY_LOOK
 from serving import Site
 
 pytestmark = pytest.mark.browser
@@ -277,8 +278,7 @@ def test_notes_undo_and_marks_by_keyboard(site: Site, lecturer: Page, code: str)
     expect(first.locator(".missed")).to_have_attribute("aria-pressed", "true")
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-@pytest.mark.parametrize("width", [360, 1280])
+@IN_EVERY_LOOK
 def test_pages_of_pairs_and_sheets_are_accessible_and_fit(
     site: Site, lecturer: Page, code: str, scheme: str, width: int
 ) -> None:

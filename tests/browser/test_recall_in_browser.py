@@ -12,6 +12,7 @@ import pytest
 from playwright.sync_api import Browser, Page, expect
 
 from hushpoint.ledger.store import open_ledger
+from looks import IN_EVERY_LOOK
 from recall_scene import NOTED, furnish
 from serving import Site, start, stop
 
@@ -82,8 +83,7 @@ def test_scene_by_hand_as_by_command(scene: tuple[Site, str], desk_page: Page) -
     assert decided["K17"]["decision"] == "letter"  # type: ignore[index]
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-@pytest.mark.parametrize("width", [360, 1280])
+@IN_EVERY_LOOK
 def test_the_list_is_accessible_and_fits(scene: tuple[Site, str], desk_page: Page, scheme: str, width: int) -> None:
     """By axe (WCAG 2.2 AA) no fault; no sideways scrolling."""
     if not AXE.exists():
