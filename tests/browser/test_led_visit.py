@@ -220,8 +220,58 @@ def test_scene_six_a_locked_arm(clinic: Clinic, desk: Page) -> None:
     result = desk.locator("#result-body")
     expect(result).to_contain_text("129/80")
     expect(result).to_contain_text("ACC_AHA_2017 stage 1")
-    desk.get_by_text("Cautions").click()
     expect(result).to_contain_text("Left arm locked: fistula.")
+
+
+def test_nothing_found_does_not_wipe_what_was_ticked(clinic: Clinic, desk: Page) -> None:
+    """A tick or a lock stands against "none of these"; opened again, a step shows what was answered."""
+    taps = Taps(desk, reload=False)
+    visit = taps.begin(clinic)
+    taps.tap("The client agrees", "consent")
+    taps.tap("None of these", "urgent")
+    signs, arms = desk.locator('form[data-step="signs"]'), desk.locator('form[data-step="arms"]')
+    signs.get_by_label("palpitations").check()
+    taps.tap("None of these", "signs")
+    expect(signs.get_by_role("alert")).to_contain_text("Something is ticked here")
+    taps.tap("Go on with what is ticked", "signs")
+    taps.tap("None known", "disease")
+    taps.tap("Yes", "habit")
+    taps.tap("fitness test", "plan")
+    desk.locator('form[data-step="about"]').get_by_role("button", name="Go on").click()
+    taps.tap("None of these", "today")
+    desk.get_by_label("Left arm").select_option("fistula")
+    taps.tap("Both may be used", "arms")
+    expect(arms.get_by_role("alert")).to_contain_text("A lock is chosen below")
+    taps.tap("Lock what is chosen", "arms")
+    expect(arms).to_be_hidden()
+    expect(desk.locator("#said")).to_have_text("")
+    desk.reload()
+    desk.get_by_text("Answers so far").click()
+    desk.locator('[data-change="signs"]').click()
+    expect(signs.get_by_label("palpitations")).to_be_checked()
+    taps.tap("Go on with what is ticked", "signs")
+    desk.locator('[data-change="arms"]').click()
+    expect(desk.get_by_label("Left arm")).to_have_value("fistula")
+    taps.tap("Lock what is chosen", "arms")
+    expect(desk.locator("#said")).to_have_text("")
+    answers = desk.request.get(f"http://localhost:{clinic.port}/client/{visit}/state").json()["answers"]
+    assert (answers["symptoms"], answers["client.barred_arms"]) == (["palpitations"], ["left"])
+
+
+def test_the_arm_that_is_asked_for_is_the_one_chosen(clinic: Clinic, desk: Page) -> None:
+    """At a first visit the left arm is asked for after the right: it is chosen, not the one before."""
+    taps = Taps(desk, reload=False)
+    taps.begin(clinic)
+    taps.to_the_readings(clinic)
+    desk.get_by_text("Answers so far").click()
+    desk.locator('[data-change="about"]').click()
+    desk.get_by_label("First visit here").check()
+    desk.locator('form[data-step="about"]').get_by_role("button", name="Go on").click()
+    for ends in ((120, 76), (118, 76), (119, 76)):
+        taps.read(*ends)
+        forward(clinic, desk, 61)
+    expect(desk.locator("#next-do")).to_have_text("The other arm")
+    expect(desk.get_by_label("left", exact=True)).to_be_checked()
 
 
 def test_scene_seven_a_bladder_too_small_is_refused(clinic: Clinic, desk: Page) -> None:

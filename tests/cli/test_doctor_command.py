@@ -128,3 +128,11 @@ def test_a_database_that_does_not_answer_is_named(folder: Path, capsys: pytest.C
         _, found = told(folder, capsys, database=url)
         assert wrong(found) == {"ledger"}
         assert "PostgreSQL" in found["ledger"]["do"]
+
+
+def test_the_marks_of_the_invented_college_are_no_fault(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """The three marks in the folder of `hushpoint demo` hold nothing about anybody."""
+    for mark in ("INVENTED", "READY", "FULL"):
+        (folder / mark).touch(mode=0o644)
+    status, found = told(folder, capsys)
+    assert (status, wrong(found)) == (0, set())

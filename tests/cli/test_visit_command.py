@@ -135,3 +135,21 @@ def test_a_file_of_one_visit_a_line(
     assert "--json is needed" in err
     path.write_bytes(b"")
     assert said([str(path), "--json"], monkeypatch, capsys)[:2] == (2, "")
+
+
+def test_a_value_on_the_edge_lies_on_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """140/86 by a mean of one: on the edge of 140, and no minus nought."""
+    readings = [{"systolic": 142, "diastolic": 88}, {"systolic": 140, "diastolic": 86}]
+    _, out, _ = said([written(tmp_path, {"policy": "NHFA_2016", "readings": readings})], monkeypatch, capsys)
+    assert "Nearest edge: 140 systolic, and the value lies on it." in out
+
+
+def test_a_low_systolic_is_not_spoken_for(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """83/49: the caution says that no limit of the policy looks at a low value."""
+    readings = [{"systolic": 84, "diastolic": 50}, {"systolic": 82, "diastolic": 48}, {"systolic": 84, "diastolic": 50}]
+    _, out, _ = said([written(tmp_path, {"policy": "NHFA_2016", "readings": readings})], monkeypatch, capsys)
+    assert "bands and limits here have no lower end" in " ".join(out.split())

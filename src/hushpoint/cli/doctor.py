@@ -99,7 +99,7 @@ def _folder(folder: Path) -> Finding:
 def _modes(folder: Path) -> Finding:
     open_to_others = [
         path for path in (folder, *folder.rglob("*")) if stat.S_IMODE(path.lstat().st_mode) & 0o077
-        and not path.is_symlink() and path.name not in ("INVENTED", "READY")
+        and not path.is_symlink() and path.name not in ("INVENTED", "READY", "FULL")
     ]  # fmt: skip
     if open_to_others:
         return Finding(

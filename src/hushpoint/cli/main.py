@@ -294,7 +294,9 @@ def encrypt(
 
 @app.command(cls=Command)
 def demo(
-    data: DataDir = None,
+    data: Annotated[
+        Path | None, typer.Option("--data", help="Folder of the invented college [default: demo-data].")
+    ] = None,
     port: Annotated[int, typer.Option(help="Port to listen on.", min=1, max=65535)] = 8100,
     class_mode: Annotated[
         bool, typer.Option("--class", help="Open to the class network, not this machine only.")

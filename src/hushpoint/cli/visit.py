@@ -130,9 +130,13 @@ def _print(judged: Judged) -> None:
         form = f", {judged.form}" if judged.form else ""
         out.print(f"Category by {judged.policy.id}: {judged.category}{form}.", markup=False)
         if judged.edge is not None:
-            away = judged.edge.distance_mmhg
-            side = f"{away:.1f} below" if away > 0 else f"{-away:.1f} above"
-            out.print(f"Nearest edge: {judged.edge.at_mmhg:g} {judged.edge.end}, the value is {side}.", markup=False)
+            away = round(judged.edge.distance_mmhg, 1)
+            at_mmhg, end = f"{judged.edge.at_mmhg:g}", judged.edge.end
+            if away:
+                side = f"{away:.1f} below" if away > 0 else f"{-away:.1f} above"
+                out.print(f"Nearest edge: {at_mmhg} {end}, the value is {side}.", markup=False)
+            else:
+                out.print(f"Nearest edge: {at_mmhg} {end}, and the value lies on it.", markup=False)
         out.print(
             "By other schemes: " + "; ".join(f"{scheme} {said(name)}" for scheme, name in judged.also), markup=False
         )

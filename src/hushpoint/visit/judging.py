@@ -450,7 +450,10 @@ def _cautions(visit: Visit, policy: ClinicalPolicy, gates: Gates, value: VisitVa
     if visit.client.age is not None and policy.id != "AAP_2017" and visit.client.age < 18:
         told.append("Under 18 years the bands of AAP_2017 are meant; see them beside this policy's.")
     if value is not None and value.systolic_mmhg < 90:
-        told.append("A low reading with dizziness or fainting stops the session too.")
+        told.append(
+            "A low systolic: bands and limits here have no lower end and say nothing of it; with dizziness or fainting "
+            "it stops the session."
+        )
     memory = policy.from_memory()
     if memory:
         told.append(f"Not checked against the printed text ({policy.id}): {', '.join(memory)}.")

@@ -39,7 +39,7 @@ async def home(request: Request) -> Response:
     return await _home(request)
 
 
-async def _home(request: Request, refusal: str = "") -> Response:
+async def _home(request: Request, refusal: str = "", *, policy: str = "", code: str = "") -> Response:
     ledger, now = context_of(request).ledger, context_of(request).clock()
     asked = request.query_params.get("q", "").strip().upper()[:12]
     every = await off_loop(lambda: visits.listing(ledger, now))
@@ -49,13 +49,18 @@ async def _home(request: Request, refusal: str = "") -> Response:
         "referrals": sorted((line for line in lines if line.due_at is not None), key=lambda line: str(line.due_at)),
         "closed": [line for line in lines if line.state.closed_at],
     }
+    known = await off_loop(lambda: policies.known_policies(ledger))
+    own = [one for one in known if one not in clinical_policies()]
+    last_used = every[0].state.policy_id if every else (own or [""])[-1]
     values = {
         **{name: found[:MOST_LISTED] for name, found in lists.items()},
         "more": {name: max(0, len(found) - MOST_LISTED) for name, found in lists.items()},
         "asked": asked,
         "any": bool(every),
         "past_keeping": sum(now > line.keep_until for line in every),
-        "policies": list((await off_loop(lambda: policies.known_policies(ledger))).values()),
+        "policies": list(known.values()),
+        "chosen": policy or last_used,
+        "code": code[:12],
         "years": visits.YEARS_KEPT,
         "refusal": refusal,
     }
@@ -70,7 +75,7 @@ async def begin(request: Request) -> Response:
     try:
         visit = await off_loop(lambda: visits.begin(ledger, policy_id=form.text("policy"), code=form.text("code")))
     except BadInputError as refusal:
-        return await _home(request, refusal=str(refusal))
+        return await _home(request, refusal=str(refusal), policy=form.text("policy"), code=form.text("code"))
     return await done(request, RedirectResponse(f"/client/{visit}", 303), Kind.VISIT_BEGUN, room=visit)
 
 

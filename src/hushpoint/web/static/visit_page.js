@@ -18,6 +18,8 @@ const ASK = {
   today: "Ask about today", arms: "Ask which arm", size: "Measure the arm", kit: "Choose the cuff", rest: "Rest",
   posture: "Look at the posture", pulse: "Count the pulse", feel: "Feel the systolic first",
 };
+/** @type {Record<string, string>} */
+const BOXES = { cleared: "client.cleared_within_12_months", pregnant: "client.pregnant", "first-visit": "client.first_visit" };
 const SPOKEN_AT_S = 10;
 const TICK_MS = 250;
 
@@ -26,6 +28,8 @@ let spokenBefore_s = 0;
 /** @type {string | null} */
 let amended = null;
 let urgentAsked = false;
+/** The words that last named an arm: a new next step chooses its arm once, what a hand chose then stays. */
+let armAsked = "";
 
 /** @param {State} state */
 function stepsDone(state) {
@@ -71,6 +75,7 @@ function draw(state, fresh) {
   showTaken(state);
   showAnswers(state);
   showAsked(state);
+  if (reading) chooseArm(next.why);
   const after = step === "read" && over;
   byId("result").toggleAttribute("hidden", !(after || (fresh && next.do === "stop")));
   if (!byId("result").hidden) showResult(state, fresh);
@@ -197,6 +202,43 @@ function showAsked(state) {
   if (free && !page.querySelector('input[name="arm"]:checked')) free.checked = true;
 }
 
+/** Choose the arm that the next step names. @param {string} why */
+function chooseArm(why) {
+  const arm = [...why.matchAll(/on the (left|right) arm/g)].pop()?.[1];
+  if (!arm || why === armAsked) return;
+  armAsked = why;
+  const input = /** @type {HTMLInputElement | null} */ (page.querySelector(`input[name="arm"][value="${arm}"]:not([disabled])`));
+  if (input) input.checked = true;
+}
+
+/**
+ * Whether something chosen in a form stands against "nothing found"; then it is said, and nothing is stored.
+ * @param {Element} form
+ * @param {boolean} chosen
+ * @param {string} words
+ */
+function contradicted(form, chosen, words) {
+  const wrong = form.querySelector(".field-wrong");
+  if (wrong) wrong.textContent = chosen ? words : "";
+  return chosen;
+}
+
+/**
+ * Put back what was answered, when a step is opened again.
+ * @param {Element} form
+ * @param {Record<string, any>} answers
+ */
+function refill(form, answers) {
+  const list = form.getAttribute("data-list");
+  for (const each of form.querySelectorAll("input")) {
+    if (each.type === "checkbox") each.checked = list ? (answers[list] ?? []).includes(each.value) : answers[BOXES[each.id] ?? ""] === true;
+    else if (each.type !== "radio") each.value = String((each.id === "medicines" ? (answers["client.medicines"] ?? []).join(", ") : answers[each.name]) ?? "");
+  }
+  for (const arm of form.getAttribute("data-step") === "arms" ? ["left", "right"] : []) {
+    inputById(`bar-${arm}`).value = (answers["client.barred_reasons"] ?? {})[arm] ?? "";
+  }
+}
+
 /**
  * A number field within its range: the number, undefined where empty, null where wrong (and said).
  * @param {HTMLInputElement} input
@@ -220,6 +262,9 @@ page.addEventListener("click", (event) => {
   const step = button.closest("form")?.getAttribute("data-step") ?? "";
   if (button.dataset.told !== undefined) {
     const told = JSON.parse(button.dataset.told);
+    const locked = ["left", "right"].some((arm) => inputById(`bar-${arm}`).value !== "");
+    const words = "A lock is chosen below: take it back first, or lock what is chosen.";
+    if (step === "arms" && button.form && contradicted(button.form, locked, words)) return;
     if (step === "habit") told["client.cleared_within_12_months"] = inputById("cleared").checked;
     if (step === "pulse") {
       const rate = numberIn(inputById("per_min"));
@@ -234,6 +279,8 @@ page.addEventListener("click", (event) => {
   }
   if (button.dataset.change) {
     const state = link.now();
+    const form = page.querySelector(`form[data-step="${button.dataset.change}"]`);
+    if (state && form) refill(form, state.answers);
     if (state) link.act({ told: { steps: stepsDone(state).filter((one) => one !== button.dataset.change).join(",") } });
   }
   if (button.dataset.amend) beginAmend(button.dataset.amend);
@@ -244,7 +291,9 @@ for (const form of page.querySelectorAll("form[data-list]")) {
     event.preventDefault();
     const name = String(form.getAttribute("data-list"));
     const none = /** @type {SubmitEvent} */ (event).submitter?.hasAttribute("data-none");
-    const ticked = none ? [] : [...form.querySelectorAll("input:checked")].map((one) => /** @type {HTMLInputElement} */ (one).value);
+    const ticked = [...form.querySelectorAll("input:checked")].map((one) => /** @type {HTMLInputElement} */ (one).value);
+    const words = "Something is ticked here: untick it first, or go on with what is ticked.";
+    if (none && contradicted(form, ticked.length > 0, words)) return;
     const kept = name === "symptoms" ? (link.now()?.answers.symptoms ?? []).filter((/** @type {string} */ code) => !form.querySelector(`input[value="${code}"]`)) : [];
     done(String(form.getAttribute("data-step")), { [name]: [...kept, ...ticked] });
   });

@@ -33,7 +33,7 @@ export function showResult(state, fresh) {
   }
   if (worked.length) parts.push(byHand(worked));
   if (usual) parts.push(sure(usual));
-  parts.push(el("details", {}, el("summary", {}, "Cautions"), el("ul", {}, ...cautions.map((/** @type {string} */ line) => el("li", {}, line)))));
+  parts.push(el("div", { class: "caution" }, el("b", {}, "Cautions"), el("ul", {}, ...cautions.map((/** @type {string} */ line) => el("li", {}, line)))));
   body.replaceChildren(...parts);
   const moments = /** @type {number[]} */ (/** @type {any} */ (state.policy).standing_after_s ?? []);
   byId("standing").hidden = !moments.length || state.judged.next.do !== "enough" || state.closed;
