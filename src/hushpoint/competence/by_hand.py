@@ -64,8 +64,14 @@ def odds_by_hand(rule: PassRule, odds: Sequence[tuple[str, PassOdds]]) -> Worked
                 f"{what}, one answer within {criterion.within_mmhg} mmHg: chance {inside:.4f}; at most "
                 f"{n - criterion.needed(n)} of {n} may lie beyond"
             )
-        alike = f", to the power of {one.groups} for two ends taken as alike" if one.groups > 1 else ""
-        steps.append(f"{what}, all of it at once: {one.chance:.4f}{alike}: passes {100 * one.passes:.1f} %")
+        passes = f"{100 * one.passes:.1f} %"
+        if one.groups > 1:
+            steps.append(
+                f"{what}, all of it at once: {one.chance:.4f}, to the power of {one.groups} for two ends taken as "
+                f"alike: passes {passes}"
+            )
+        else:
+            steps.append(f"{what}, all of it at once: {one.chance:.4f}: passes {passes}")
     return Worked("How often the rule passes", tuple(steps), f"exact multinomial sum; observers: {OUR_OWN}")
 
 

@@ -22,10 +22,12 @@ VALID_DAYS = 180
 """An agreement ends after so many days, about a term (design choice)."""
 LONGEST_PLAN, LONGEST_NOTE = 4000, 500
 LEGAL_MMHG = (0, 300)
-USUAL_PLAN = (
-    "Sit quietly for five minutes, then let your lecturer measure again, in private.\n"
-    "One reading in a noisy class is no diagnosis, high or low. Take the numbers to a doctor if they come again.\n"
-    "Nobody else in the class is told. It changes nothing about your marks."
+USUAL_PLAN = "\n".join(
+    (
+        "Sit quietly for five minutes, then let your lecturer measure again, in private.",
+        "One reading in a noisy class is no diagnosis, high or low. Take the numbers to a doctor if they come again.",
+        "Nobody else in the class is told. It changes nothing about your marks.",
+    )
 )
 """What the page says until the lecturer writes the course's own plan (design choice)."""
 Wish = Literal["talk", "measure_again", "nothing"]

@@ -423,8 +423,10 @@ def slip_words(one: Outlying, called: Called = as_told) -> str:
     what_then = "The same again elsewhere, so no slip: it counts" if one.repeated else "Left out"
     if one.observer is None:
         return f"does not fit the rest; whose error it is, this measurement alone cannot tell. {what_then}"
-    way = "above" if one.off_mmhg > 0 else "below"
-    return f"{called(one.observer)} is {abs(one.off_mmhg):.0f} {way} what the others lead one to expect. {what_then}"
+    off, who = f"{abs(one.off_mmhg):.0f}", called(one.observer)
+    if one.off_mmhg > 0:
+        return f"{who} is {off} above what the others lead one to expect. {what_then}"
+    return f"{who} is {off} below what the others lead one to expect. {what_then}"
 
 
 def untold_words(one: Untold, called: Called = as_told) -> str:

@@ -123,14 +123,14 @@ async def class_pair(request: Request) -> Response:
     lecturer_only(request)
     info = await _info(request)
     pair = _found(request, info.code)
-    names = await _names(request, info.code)
+    names, say = await _names(request, info.code), reader_of(request).ours
     values = {
         "info": info,
         "base": f"/class/{info.code}/pairs/{pair.id}",
         "pair": pair,
         "state": pairs.view(pair, pairs.LECTURER),
-        "learner_label": names.get(pair.opening.learner, "learner"),
-        "reference_label": names.get(pair.opening.reference, "you, the reference"),
+        "learner_label": names.get(pair.opening.learner) or say("learner"),
+        "reference_label": names.get(pair.opening.reference) or say("you, the reference"),
         "role": "reference" if pair.opening.reference == pairs.LECTURER else "watcher",
         "for_lecturer": True,
         "gauges": await off_loop(lambda: _gauges(request, pair)),
@@ -221,13 +221,13 @@ async def own_pair(request: Request) -> Response:
     learner = await _learner(request)
     pair = _found(request, learner.room)
     state = pairs.view(pair, learner.who)
-    is_learner = pair.opening.learner == learner.who
+    is_learner, say = pair.opening.learner == learner.who, reader_of(request).ours
     values = {
         "base": f"/practise/pairs/{pair.id}",
         "pair": pair,
         "state": state,
-        "learner_label": "you" if is_learner else "learner",
-        "reference_label": "reference" if is_learner else "you, the reference",
+        "learner_label": say("you" if is_learner else "learner"),
+        "reference_label": say("reference" if is_learner else "you, the reference"),
         "role": "learner" if is_learner else "reference",
         "for_lecturer": False,
         "gauges": await off_loop(lambda: _gauges(request, pair)),

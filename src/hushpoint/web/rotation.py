@@ -20,8 +20,6 @@ from hushpoint.web.forms import Form, form_of
 
 DOOR = "/"
 NOBODY = "somebody who left"
-_NO_NAMES = frozenset({"the lecturer", "the tester", NOBODY})
-"""What stands on a sheet in place of a name."""
 MOST_FIELDS = 2 * classes.MOST_LEARNERS + 20
 """Two boxes for each learner, and the numbers."""
 FIELDS = (("minutes", 60), ("gauges", 6), ("double_heads", 2), ("tests", 3), ("slot_minutes", 4))
@@ -128,18 +126,18 @@ async def own_now(request: Request) -> Response:
     return HTMLResponse(context_of(request).draw("rotation_own_part.html", values, request))
 
 
-def told(turn: Turn, names: Mapping[str, str]) -> dict[str, Any]:
-    """Return a turn with names for the page."""
+def told(turn: Turn, names: Mapping[str, str], say: Callable[[str], str]) -> dict[str, Any]:
+    """Return a turn with names for the page, and what stands for a name in the reader's words."""
 
     def name(one: str) -> str:
-        return "the lecturer" if one == LECTURER else names.get(one, NOBODY)
+        return say("the lecturer") if one == LECTURER else names.get(one) or say(NOBODY)
 
     return {
         "group": rotation.letter(turn.group),
         "tester": name(turn.tester),
         "client": name(turn.client),
         "arm": turn.arm,
-        "recorder": name(turn.recorder) if turn.recorder else "the tester",
+        "recorder": name(turn.recorder) if turn.recorder else say("the tester"),
         "watchers": [name(one) for one in turn.watchers],
         "pair": name(turn.pair) if turn.pair else "",
     }
@@ -157,13 +155,9 @@ def sheet_values(
     """Return what the printed sheet is filled with."""
     step = stands.asked.slot_minutes
     groups = []
-
-    def name(one: str) -> str:
-        return say(one) if one in _NO_NAMES else one
-
     for number, members in enumerate(stands.plan.groups):
         turns = [
-            (place, told(turn, names))
+            (place, told(turn, names, say))
             for place, slot in enumerate(stands.plan.slots)
             for turn in slot
             if turn.group == number
@@ -171,16 +165,17 @@ def sheet_values(
         rows = [
             [
                 say(f"{place * step} to {(place + 1) * step}"),
-                *(name(one[part]) for part in ("tester", "client")),
+                one["tester"],
+                one["client"],
                 say(one["arm"]),
-                name(one["recorder"]),
-                ", ".join(map(name, one["watchers"])),
-                name(one["pair"]),
+                one["recorder"],
+                ", ".join(one["watchers"]),
+                one["pair"],
             ]
             for place, one in turns
         ]
         if members:
-            people = ", ".join(name(names.get(one, NOBODY)) for one in members)
+            people = ", ".join(names.get(one) or say(NOBODY) for one in members)
             groups.append({"letter": rotation.letter(number), "people": people, "rows": rows})
     return {
         "title": say(f"Rotation, class {info.code}"),
@@ -240,11 +235,12 @@ async def _values(request: Request, room: str) -> dict[str, Any]:
     values: dict[str, Any] = {"stands": stands, "names": names, "slot": None, "turns": [], "next_turns": []}
     if stands is None:
         return values
+    say = reader_of(request).ours
     slot = stands.slot(now)
     slots = stands.plan.slots
     shown = 0 if slot is None else slot
     short = sorted(
-        names.get(who, NOBODY)
+        names.get(who) or say(NOBODY)
         for who, count in stands.plan.tests.items()
         if count < stands.asked.tests and who not in stands.absent
     )
@@ -258,10 +254,10 @@ async def _values(request: Request, room: str) -> dict[str, Any]:
         "left_s": stands.left_s(now),
         "held": stands.held_at is not None,
         "letters": [rotation.letter(place) for place, group in enumerate(stands.plan.groups) if group],
-        "turns": [told(turn, names) for turn in slots[shown]] if shown < len(slots) else [],
-        "next_turns": [told(turn, names) for turn in slots[shown + 1]] if shown + 1 < len(slots) else [],
+        "turns": [told(turn, names, say) for turn in slots[shown]] if shown < len(slots) else [],
+        "next_turns": [told(turn, names, say) for turn in slots[shown + 1]] if shown + 1 < len(slots) else [],
         "groups": [
-            {"letter": rotation.letter(place), "members": [(who, names.get(who, NOBODY)) for who in group]}
+            {"letter": rotation.letter(place), "members": [(who, names.get(who) or say(NOBODY)) for who in group]}
             for place, group in enumerate(stands.plan.groups)
             if group
         ],
@@ -281,7 +277,8 @@ async def _own_values(request: Request, room: str, who: str) -> dict[str, Any]:
     if stands is None:
         return values
     names = await off_loop(lambda: classes.names_of(ledger, room))
-    names = names | {who: "you"}
+    say = reader_of(request).ours
+    names = names | {who: say("you")}
     now = local_now()
     slot = stands.slot(now)
     shown = 0 if slot is None else slot
@@ -294,8 +291,8 @@ async def _own_values(request: Request, room: str, who: str) -> dict[str, Any]:
         "over": slot is not None and slot >= len(stands.plan.slots),
         "away": who in stands.absent,
         "group": "" if group is None or who in stands.absent else rotation.letter(group),
-        "mine": _own_turn(stands, who, shown, names),
-        "after": _own_turn(stands, who, shown + 1, names),
+        "mine": _own_turn(stands, who, shown, names, say),
+        "after": _own_turn(stands, who, shown + 1, names, say),
         "clips": await _clips(ledger, room),
         "is_lecturer": is_lecturer(request),
     }
@@ -307,9 +304,11 @@ async def _clips(ledger: Ledger, room: str) -> int:
     return next((one.size for one in found if not one.closed_because(utc_now())), 0)
 
 
-def _own_turn(stands: rotation.Rotation, who: str, slot: int, names: Mapping[str, str]) -> dict[str, Any] | None:
+def _own_turn(
+    stands: rotation.Rotation, who: str, slot: int, names: Mapping[str, str], say: Callable[[str], str]
+) -> dict[str, Any] | None:
     turn = rotation.turn_for(stands, who, slot)
-    return None if turn is None else told(turn, names) | {"role": turn.role_of(who)}
+    return None if turn is None else told(turn, names, say) | {"role": turn.role_of(who)}
 
 
 def _asked(form: Form) -> Asked:

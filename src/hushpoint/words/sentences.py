@@ -16,13 +16,13 @@ from functools import lru_cache
 LEAST_WORDS = 3
 """Shorter texts are said again only where a page asks for it by name."""
 _GAP = re.compile(r"\{(\w+)\}")
-_ENDS, _JOINTS = re.compile(r"(?<=[.;!?:])(\s+)"), re.compile(r"(, and |, | and | or )")
-"""Where one sentence ends and the next begins; where parts of one are joined."""
+_HALVES, _ENDS, _JOINTS = re.compile(r"(;\s+)"), re.compile(r"(?<=[.;!?:])(\s+)"), re.compile(r"(, and |, | and | or )")
+"""Where one of a row of sentences ends; where any does; where parts of one are joined."""
 _BRACKET = re.compile(r"([^()]+) \((.+)\)", re.DOTALL)
 """A sentence with something in brackets behind it."""
 _FULL_STOPS = re.compile(r"(?<=[.!?])\s+(?=[A-Z])")
 _RANGE = re.compile(r"([+\u2212-]?[\d.]+) to ([+\u2212-]?[\d.]+)")
-_COUNTED = re.compile(r"([\d.]+) (\w+)")
+_COUNTED = re.compile(r"([\d.]+) (.+)")
 _PLAIN = re.compile(r"(?<![^\W_])[a-z]{2,}(?![^\W_])")
 """A word that is no name: it has no capital."""
 _Way = tuple[str, int]
@@ -62,6 +62,7 @@ class Sentences:
         for said in (
             self._bracketed(text),
             self._after_colon(text),
+            self._in_pieces(text, _HALVES),
             self._in_pieces(text, _ENDS),
             self._in_pieces(text, _JOINTS),
         ):

@@ -130,7 +130,6 @@ VALUES = (
     ),
     *(
         "It is not regular: no two intervals are alike",
-        "It is phase {phase}: {words}",
         "one reading {which} is missing",
     ),
     *("{many} readings {which} are missing", "never checked", "release valve"),
@@ -149,4 +148,42 @@ VALUES = (
     *("not known: keep it from those with an allergy", "Not decided", "very high pressure", "high pressure"),
     *("a wide pulse pressure", "a narrow pulse pressure", "not audible", "you, systolic", "you, diastolic"),
     *("truth, systolic", "truth, diastolic", "release", "what", "unknown"),
+    # what a visit asks: symptoms, reasons, what was done today
+    *("alcohol", "arm below heart", "blood drawn", "caffeine", "cold", "exercise", "fistula", "legs crossed"),
+    *("lymph nodes", "meal", "pain", "smoking", "swelling", "tubes", "back unsupported", "chest pain"),
+    *("severe breathless", "new confusion", "visual loss", "severe headache", "fainted", "a doctor"),
+    # figures of a clinical policy, and what they are
+    *("all", "any", "apart", "apart diastolic mmhg", "apart systolic mmhg", "arms apart mmhg", "at least", "both"),
+    *("cap per arm", "compare", "dated", "drop first", "emergency with symptoms", "extra most", "extra rest s"),
+    *("first two", "first visit arms", "interval s", "irregular least", "last two", "lower of last two", "more"),
+    *("normal", "one", "optimal", "rest s", "standing after s", "standing fall diastolic mmhg", "value", "choice"),
+    *("standing fall systolic mmhg", "step diastolic mmhg", "step systolic mmhg", "seen", "from memory", "derived"),
+    *("below {edge} ({name})", "systolic mean: ({read}) / {len} = {mmhg}, {shown}", "second says", "feedback on"),
+    "diastolic mean: ({read}) / {len} = {mmhg}, {shown}",
+    "systolic {mmhg}: {band}",
+    "diastolic {mmhg}: {band}",
+    "at or above {edge} ({name})",
+    "at or above {edge} ({name}), below {edge2} ({name2})",
+    # evidence
+    *("adjustment", "credential", "decision", "live", "noise", "reasons", "second assessor", "setting", "simulated"),
+    *(
+        "spread 4",
+        "spread 6",
+        "More evidence",
+        "fair pairs",
+        "Your pairs",
+        "you",
+        "Left out",
+        "the tester",
+        "measures alone",
+    ),
+    *("odd digits: {odd} of {n}", "a gauge marked every 2 mmHg is read to an even number", "below 0.0001"),
+    "NHANES 2003-2014, blood pressure documentation: within 2 on 92 % and within 4 on 100 % of 24 measures; first "
+    "recertification after 6 months, 1999",
+    # kit and recall
+    *("due soon", "in date", "overdue", "Later", "letter sent", "calibration service", "rapid exhaust"),
+    # practice
+    *("early beats", "laptop speaker", "phone speaker", "nothing written", "beat", "the lecturer"),
+    *("It is phase I: clear taps, the first sounds", "It is phase II: softer, swishing"),
+    *("It is phase III: crisp and loud", "It is phase IV: muffled, close to the end"),
 )
