@@ -95,7 +95,9 @@ def test_values_in_a_text_are_escaped_once_and_tags_are_those_given() -> None:
     assert '"' not in MADE.attribute("{n} of", n='say "it"')
 
 
-@pytest.mark.parametrize("text", ["2026-05-01", "12:30", "10.0.0.7", "v1.2.3", "readings.csv", "118/72", "K1.5a"])
+@pytest.mark.parametrize(
+    "text", ["2026-05-01", "12:30", "10.15:30", "10.0.0.7", "v1.2.3", "readings.csv", "118/72", "K1.5a"]
+)
 def test_dates_clocks_addresses_and_names_keep_their_points(text: str) -> None:
     """Only a number that stands alone gets a comma."""
     assert GERMAN.decimals(text) == text
@@ -104,6 +106,8 @@ def test_dates_clocks_addresses_and_names_keep_their_points(text: str) -> None:
 def test_a_number_alone_gets_the_comma() -> None:
     """CLDR: the decimal sign of German is the comma."""
     assert GERMAN.decimals("4.5 to −1.25 mmHg/s") == "4,5 to −1,25 mmHg/s"
+    assert GERMAN.decimals("SD 5.5: as in 2.1: 3") == "SD 5,5: as in 2,1: 3"
+    assert GERMAN.dates("22 May 2026: repair") == "22.05.2026: repair"
     assert GERMAN.value(2.5) == "2,5"
     assert reader(ENGLISH).value(2.5) == 2.5
 

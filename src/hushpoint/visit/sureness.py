@@ -39,14 +39,14 @@ ASSUMED = (
     ("adults' mean 122/71", "US adults 2001-2008, n 19 921", "SEEN"),
     (
         "adults' SD 14/10",
-        "one MONICA centre: 12.6 to 19.1 systolic by age, 10.0 to 10.5 diastolic; 14 is our choice",
+        "one MONICA centre: 12.6 to 19.1 systolic by age, 10.0 to 10.5 diastolic, 14 is our choice",
         "CHOICE",
     ),
     ("between visits SD 8/5.5", "about 7 to 9 systolic, 5 to 6 diastolic", "FROM MEMORY"),
     ("between readings of a visit SD 3.7/3.2", "healthy adults, three readings", "SEEN"),
     (
         "observer SD 1.5",
-        "two observers on one inflation differ with an SD of 2.1 to 2.3; by the root of two",
+        "two observers on one inflation differ with an SD of 2.1 to 2.3, taken by the root of two",
         "DERIVED",
     ),
     ("gauge within 3", "limit of ISO 81060-1, evenly spread, SD 1.7", "FROM MEMORY"),

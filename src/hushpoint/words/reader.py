@@ -31,7 +31,7 @@ _NAMED = "|".join(f"{name[:3]}(?:{name[3:]})?" if len(name) > 3 else name for na
 _ISO_DATE = re.compile(r"(?<![\w.:/-])(\d{4})-(\d\d)-(\d\d)(?![\w:/-]|\.\w)")
 _DATE = re.compile(rf"(?<![\w.:/-])(?:(\d{{1,2}}) )?\b({_NAMED}) (\d{{4}})(?![\w/-]|[.:]\w)")
 _BETWEEN = re.compile(r"([+\u2212-]?[\d.]+) to ([+\u2212-]?[\d.]+)")
-_DECIMAL = re.compile(r"(?<![\d.:\w-])([+\u2212-]?\d+)\.(\d+)(?![\d.:\w-])")
+_DECIMAL = re.compile(r"(?<![\d.:\w-])([+\u2212-]?\d+)\.(\d+)(?![\d.\w-]|:\d)")
 
 
 def catalogue(language: str) -> Path:

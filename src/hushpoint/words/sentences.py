@@ -44,7 +44,7 @@ class Sentences:
         shaped = [one for one in messages if _GAP.search(one) and "<" not in one and _fixed(one) >= _LEAST_FIXED]
         shaped.sort(key=_fixed, reverse=True)  # the one with most words of its own first
         self._shaped = [(_longest(one), _shape(one), one) for one in shaped]
-        self.found = lru_cache(maxsize=4096)(self._found)
+        self.found = lru_cache(maxsize=8192)(self._found)
 
     def _found(self, text: str) -> str | None:
         """Return a sentence in this language, None where it is none of ours: of several ways the one that says most."""
@@ -86,7 +86,7 @@ class Sentences:
     def _bracketed(self, text: str) -> str | None:
         """Return a sentence with what stands in brackets behind it, each said for itself."""
         found = _BRACKET.fullmatch(text)
-        said = [self._found(one) for one in found.groups()] if found else []
+        said = [self.found(one) for one in found.groups()] if found else []
         if found is None or said == [None, None]:
             return None
         return "{} ({})".format(*(again or one for again, one in zip(said, found.groups(), strict=True)))
@@ -96,8 +96,8 @@ class Sentences:
         head, _, rest = text.partition(": ")
         if not rest:
             return None
-        first = self._found(head) if _LETTER.search(head) else head
-        said = None if first is None else self._found(rest)
+        first = self.found(head) if _LETTER.search(head) else head
+        said = None if first is None else self.found(rest)
         return None if said is None else f"{first}: {said}"
 
     def _in_pieces(self, text: str, between: re.Pattern[str]) -> str | None:
@@ -105,7 +105,7 @@ class Sentences:
         pieces = between.split(text)
         if len(pieces) < 2 or not all(pieces[::2]):
             return None
-        said = [self._found(one) for one in pieces[::2]]
+        said = [self.found(one) for one in pieces[::2]]
         if not all(one is not None for one in said):
             if between is _JOINTS:
                 return None
@@ -148,7 +148,7 @@ class Sentences:
         return None if said == text and text not in self._messages else said
 
     def _part(self, text: str) -> str:
-        said = self._found(text) if text else None
+        said = self.found(text) if text else None
         if said is None and (counted := _COUNTED.fullmatch(text)) and counted[2] in self._messages:
             return f"{counted[1]} {self._messages[counted[2]]}"
         if said is None and (between := _RANGE.fullmatch(text)):
@@ -161,8 +161,16 @@ def _fullest(text: str, ways: Iterable[_Way | None]) -> _Way | None:
 
     Of equals the one goes first whose gaps have swallowed fewest joints: a row of parts is no single part.
     """
-    known = (way for way in ways if way is not None)
-    return min(known, key=lambda way: (_left(text, way[0]), way[1]), default=None)
+    best, least = None, (0, 0)
+    for way in ways:
+        if way is None:
+            continue
+        cost = (_left(text, way[0]), way[1])
+        if best is None or cost < least:
+            best, least = way, cost
+        if least == (0, 0):  # no other way can say more
+            break
+    return best
 
 
 def _left(text: str, said: str) -> int:

@@ -178,8 +178,7 @@ VALUES = (
         "measures alone",
     ),
     *("odd digits: {odd} of {n}", "a gauge marked every 2 mmHg is read to an even number", "below 0.0001"),
-    "NHANES 2003-2014, blood pressure documentation: within 2 on 92 % and within 4 on 100 % of 24 measures; first "
-    "recertification after 6 months, 1999",
+    "{name}, {names} and {number} more",
     # kit and recall
     *("due soon", "in date", "overdue", "Later", "letter sent", "calibration service", "rapid exhaust"),
     # practice
