@@ -74,3 +74,12 @@ def test_places_stand_in_one_order_and_at_most_two_are_near(role: str, learner: 
     assert sum(one["near"] for one in found) == (2 if role or learner else 0)
     assert {one["address"] for one in found if one["current"]} <= {"/kit"}
     assert all(one["current"] == "true" for one in found if one["address"] == "/kit")
+
+
+def test_a_wrong_code_is_typed_again_at_once(tmp_path: Path) -> None:
+    """The refusal holds the field with what was typed; no other page that is not there has it."""
+    stranger = TestClient(build(Settings(data_dir=tmp_path), MemoryLedger()), headers={"accept": "text/html"})
+    refused = stranger.get("/join?code=QZ%22X")
+    assert refused.status_code == 404
+    assert 'value="QZ&#34;X"' in refused.text
+    assert 'action="/join"' not in stranger.get("/nothing-here").text

@@ -27,6 +27,10 @@ NEAR_MMHG, FAR_MMHG = 5, 10
 """Distances that live pairs are counted within (O'Brien 1991; SEEN)."""
 
 
+LEAST_CHANGE = 1.0
+"""Less than this, in mmHg or in percent of a release, is called alike: no gauge and no wrist is read finer."""
+
+
 @dataclass(frozen=True, slots=True)
 class Change:
     """One quantity in the first and in the last readings; `unit` follows the numbers, `better` is None where alike."""
@@ -113,7 +117,7 @@ def _changes(seen: Sequence[bench.OwnReading]) -> tuple[Change, ...]:
 
 def _change(what: str, count: int, first: float, last: float, unit: str, *, less_is_better: bool) -> Change:
     first, last = round(first, 1), round(last, 1)
-    better = None if first == last else (last < first) == less_is_better
+    better = None if abs(first - last) < LEAST_CHANGE else (last < first) == less_is_better
     return Change(what, count, first, last, unit, better)
 
 

@@ -144,7 +144,9 @@ async def _refused(request: Request, refusal: Exception) -> Response:
 def _answer(request: Request, status: int, line: str, headers: Mapping[str, str] | None = None) -> Response:
     if "text/html" not in request.headers.get("accept", ""):
         return JSONResponse({"error": reader_of(request).sentence(line)}, status, headers)
-    values = {"title": _WORDS.get(status, "Not now"), "line": line, "come_in": ""}
+    values = {"title": _WORDS.get(status, "Not now"), "line": line, "come_in": "", "ask_code": False}
+    if status == HTTPStatus.NOT_FOUND and request.url.path.startswith("/join"):
+        values |= {"ask_code": True, "typed": request.query_params.get("code", "")[:12]}
     if status == HTTPStatus.UNAUTHORIZED:
         there = safe_next(request.url.path if request.method == "GET" else "")
         values["come_in"] = f"/class?{urlencode({'next': there})}" if there else "/class"

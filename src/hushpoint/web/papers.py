@@ -49,7 +49,7 @@ async def set_paper(request: Request) -> Response:
         )
         paper_id = await off_loop(lambda: papers.set_paper(ledger, room=info.code, setting=setting))
     except BadInputError as refusal:
-        return await _class_page(request, refusal=str(refusal))
+        return await _class_page(request, refusal=str(refusal), typed=form.text("title")[:80])
     there = RedirectResponse(f"/class/{info.code}/papers/{paper_id}", HTTPStatus.SEE_OTHER)
     return await done(request, there, Kind.PAPER_SET, room=info.code)
 
@@ -290,7 +290,7 @@ def _settings(found: papers.Paper) -> dict[str, Any]:
     return {"paper": found, "rule": found.rule, "policy": teaching_policy(found.policy_id)}
 
 
-async def _class_page(request: Request, refusal: str = "") -> Response:
+async def _class_page(request: Request, refusal: str = "", typed: str = "") -> Response:
     ledger, info = context_of(request).ledger, await _info(request)
     values = {
         "info": info,
@@ -301,6 +301,7 @@ async def _class_page(request: Request, refusal: str = "") -> Response:
         ),
         "unfit": await off_loop(lambda: papers.unfit_rules(ledger)),
         "refusal": refusal,
+        "typed": typed,
     }
     return page(request, "papers.html", values, status=422 if refusal else 200)
 

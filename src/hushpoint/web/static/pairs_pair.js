@@ -133,6 +133,7 @@ async function goOn() {
 /** @param {boolean} kept the numbers stand as written though diastolic is above systolic */
 function seal(kept) {
   const both = bothNumbers("", "reading-missing");
+  byId("swap-choice").hidden = true;
   if (!both) return;
   const crossed = both.systolic !== null && both.diastolic !== null && both.diastolic > both.systolic;
   byId("swap-choice").hidden = !crossed || kept;
