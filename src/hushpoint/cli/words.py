@@ -48,7 +48,7 @@ TABLES = {
     "clinical_bands.csv": ("name", "category", "words", "note"),
     "clinical_ladder.csv": ("limits", "to", "source"),
     "clinical_protocols.csv": ("name", "words", "note"),
-    "competence_rules.csv": ("name", "text", "note"),
+    "competence_rules.csv": ("name", "text", "note", "source"),
     "teaching_policies.csv": ("name",),
     "technique_effects.csv": ("words", "note", "what", "effect"),
     "technique_steps.csv": ("moment", "step", "short", "why"),

@@ -314,7 +314,7 @@ def _technique_pieces(
         row = rows[marked[0].id, assessor]
         missed, unseen = sheet.steps("missed", critical=True), sheet.steps(None, critical=True)
         if missed:
-            steps = ", ".join(f"{step.number} {step.short}" for step in missed)
+            steps = "; ".join(f"{step.number} {step.short}" for step in missed)
             failed.append(f"critical steps missed in the latest technique sheet by {assessor} (row {row}): {steps}")
         done = len(sheet.steps("done"))
         says = f"{done} steps done, {len(missed)} critical missed, {len(unseen)} critical not seen"

@@ -79,9 +79,16 @@ class Sentences:
     def _each_in_full(self, text: str) -> str | None:
         """Return several full sentences, each said for itself; None where they are not several, or not all ours."""
         pieces = _FULL_STOPS.split(text)
-        ways = [self._whole(one) for one in pieces] if len(pieces) > 1 else [None]
-        said = [way[0] for way in ways if way is not None]
-        return " ".join(said) if len(said) == len(ways) else None
+        if len(pieces) < 2:
+            return None
+        ways = [self._whole(one) for one in pieces]
+        said = [self._bracketed_stopped(one) if way is None else way[0] for one, way in zip(pieces, ways, strict=True)]
+        return " ".join(one or "" for one in said) if all(one is not None for one in said) else None
+
+    def _bracketed_stopped(self, text: str) -> str | None:
+        """Return a full sentence of ours with something in brackets before its stop."""
+        said = self._bracketed(text[:-1]) if text.endswith(").") else None
+        return None if said is None else f"{said}."
 
     def _bracketed(self, text: str) -> str | None:
         """Return a sentence with what stands in brackets behind it, each said for itself."""
@@ -105,7 +112,7 @@ class Sentences:
         pieces = between.split(text)
         if len(pieces) < 2 or not all(pieces[::2]):
             return None
-        said = [self.found(one) for one in pieces[::2]]
+        said = [self.value(one) for one in pieces[::2]]
         if not all(one is not None for one in said):
             if between is _JOINTS:
                 return None
