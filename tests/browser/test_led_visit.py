@@ -258,6 +258,53 @@ def test_nothing_found_does_not_wipe_what_was_ticked(clinic: Clinic, desk: Page)
     assert (answers["symptoms"], answers["client.barred_arms"]) == (["palpitations"], ["left"])
 
 
+def test_a_double_tap_answers_one_question_and_closes_nothing(clinic: Clinic, desk: Page) -> None:
+    """The second tap falls where the next step's button has come to lie: it answers nothing, and no visit is closed."""
+    taps = Taps(desk, reload=False)
+    taps.begin(clinic)
+    agrees = desk.get_by_role("button", name="The client agrees")
+    expect(agrees).to_be_visible()
+    agrees.dblclick()
+    desk.wait_for_timeout(400)
+    expect(desk.locator('form[data-step="urgent"]')).to_be_visible()
+    taps.begin(clinic)
+    taps.to_the_readings(clinic)
+    for ends in ((120, 76), (118, 76)):
+        taps.read(*ends)
+        forward(clinic, desk, 61)
+    desk.locator("#systolic").fill("119")
+    desk.locator("#diastolic").fill("77")
+    desk.get_by_role("button", name="Write reading").dblclick()
+    expect(desk.locator("#next-do")).to_have_text("Enough")
+    expect(desk.get_by_role("button", name="Close the visit")).to_be_visible()
+    assert not any(row.kind is Kind.VISIT_CLOSED for row in clinic.ledger.rows())
+    assert sum(row.kind is Kind.READING_TAKEN for row in clinic.ledger.rows()) == 3
+
+
+def test_a_finger_ticks_by_the_words_and_double_taps_once(clinic: Clinic, desk: Page) -> None:
+    """By touch a tap on a label ticks its box, and two quick taps on one place answer one question."""
+    visit = Taps(desk, reload=False).begin(clinic)
+    browser = desk.context.browser
+    assert browser is not None
+    phone = browser.new_context(
+        viewport={"width": 360, "height": 740}, has_touch=True, storage_state=desk.context.storage_state()
+    )
+    page = phone.new_page()
+    page.goto(f"http://localhost:{clinic.port}/client/{visit}")
+    agrees = page.get_by_role("button", name="The client agrees")
+    expect(agrees).to_be_visible()
+    place = agrees.bounding_box()
+    assert place is not None
+    for _ in range(2):
+        page.touchscreen.tap(place["x"] + 40, place["y"] + 20)
+    expect(page.locator('form[data-step="urgent"]')).to_be_visible()
+    page.wait_for_timeout(400)
+    page.locator('form[data-step="urgent"]').get_by_role("button", name="None of these").tap()
+    page.get_by_text("palpitations", exact=True).tap()
+    expect(page.get_by_label("palpitations")).to_be_checked()
+    phone.close()
+
+
 def test_the_arm_that_is_asked_for_is_the_one_chosen(clinic: Clinic, desk: Page) -> None:
     """At a first visit the left arm is asked for after the right: it is chosen, not the one before."""
     taps = Taps(desk, reload=False)

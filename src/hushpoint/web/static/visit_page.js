@@ -2,6 +2,7 @@
 
 import { byId, el, inputById } from "./bench_dom.js";
 import { emergencyHere, showEmergency } from "./visit_emergency.js";
+import "./second_tap.js";
 import { besideKpa } from "./units.js";
 import { Link } from "./visit_link.js";
 import { nextStep } from "./visit_next.js";
