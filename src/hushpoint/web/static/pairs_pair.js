@@ -58,14 +58,15 @@ const slashed = (both) =>
 /** @param {number | null} value */
 const signed = (value) => (value === null ? "—" : value > 0 ? `+${value}` : value < 0 ? `−${-value}` : "0");
 
-/** @param {Numbers} difference */
+/** Each end in a text of its own, so that another language finds it. @param {Numbers} difference */
 function inWords(difference) {
-  const parts = ENDS.map((end) => {
+  const parts = ENDS.flatMap((end) => {
     const value = difference[end];
-    if (value === null) return `${end} cannot be compared`;
-    return value === 0 ? `the same on ${end}` : `${Math.abs(value)} ${value > 0 ? "high" : "low"} on ${end}`;
+    if (value === null) return [", ", `${end} cannot be compared`];
+    if (value === 0) return [", ", `the same on ${end}`];
+    return [", ", value > 0 ? `${value} high on ${end}` : `${-value} low on ${end}`];
   });
-  return `${role === "learner" ? "You" : "The learner"}: ${parts.join(", ")}.`;
+  return [role === "learner" ? "You:" : "The learner:", " ", ...parts.slice(1), "."].map((text) => new Text(text));
 }
 
 /** What this device has sealed and the server may not have yet. */
@@ -101,7 +102,7 @@ function drawTurned() {
   byId("learner-numbers").textContent = slashed(learner);
   byId("reference-numbers").textContent = slashed(reference);
   byId("difference").textContent = `${signed(difference.systolic)} / ${signed(difference.diastolic)}`;
-  byId("turned-words").textContent = inWords(difference);
+  byId("turned-words").replaceChildren(...inWords(difference));
   const who = [learner.corrected && "the learner's", reference.corrected && "the reference's"].filter(Boolean);
   byId("corrected-words").textContent = who.length ? `As corrected: ${who.join(" and ")} numbers.` : "";
 }

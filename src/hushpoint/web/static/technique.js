@@ -15,6 +15,8 @@ const sheet = byId("sheet");
 const path = sheet.dataset.path ?? "";
 const kept = `technique.${sheet.dataset.performance}`;
 const steps = /** @type {HTMLElement[]} */ ([...sheet.querySelectorAll(".step")]);
+/** "0 of 33" in the language of the page, as it was served. */
+const noneMarked = byId("count").textContent ?? "";
 /** @type {Marked} */
 let marked = JSON.parse(setting(kept) || '{"marks": {}, "notes": {}, "overall": ""}');
 /** @type {string[]} */
@@ -90,7 +92,7 @@ function draw() {
   for (const one of sheet.querySelectorAll("input[name='overall']")) {
     if (one instanceof HTMLInputElement) one.checked = one.value === marked.overall;
   }
-  byId("count").textContent = `${Object.keys(marked.marks).length} of ${steps.length}`;
+  byId("count").textContent = noneMarked.replace("0", String(Object.keys(marked.marks).length));
   /** @type {HTMLButtonElement} */ (byId("undo")).disabled = before.length === 0;
 }
 
