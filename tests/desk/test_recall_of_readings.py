@@ -115,6 +115,19 @@ def test_without_a_good_check_everything_ever_read_is_listed(ledger: Ledger) -> 
     assert (found.change.changes, found.change.by_way) == ("perhaps", {"whole": "certainly"})
 
 
+def test_readings_that_name_no_gauge_are_counted_beside_the_list(ledger: Ledger) -> None:
+    """An empty list is no proof: three readings of that time may have been made on this gauge."""
+    gauge = kit.add(ledger, {"type": "gauge", "label": "G9"}, by="lecturer")
+    checked(ledger, gauge.id, 0.0, GOOD)
+    checked(ledger, gauge.id, -6.0, FOUND)
+    ledger.append(*visit("K50", (136, 84), GOOD - timedelta(days=1), ""))
+    assert listed(ledger, "g9").cautions() == desk.CAUTIONS
+    ledger.append(*visit("K51", (136, 84), GOOD + timedelta(days=1), ""))
+    found = listed(ledger, "g9")
+    assert (found.lines, found.unnamed) == ((), 3)
+    assert found.cautions()[0].endswith("whether it was this one: 3.")
+
+
 def test_a_change_is_certain_where_the_gauge_read_low_all_along(ledger: Ledger) -> None:
     """4 low and yet in use at the good check, 12 low at the next: 138/84 is 142/88 at least."""
     gauge = kit.add(ledger, {"type": "gauge", "label": "G9"}, by="lecturer")

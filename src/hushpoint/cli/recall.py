@@ -53,7 +53,7 @@ def _print(found: desk.Recall) -> None:
             for row in _rows(line):
                 table.add_row(*row)
         out.print(table)
-    for caution in (*sheet.basis_words(found), *desk.CAUTIONS):
+    for caution in (*sheet.basis_words(found), *found.cautions()):
         out.print(caution, markup=False)
 
 

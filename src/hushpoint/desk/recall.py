@@ -227,12 +227,24 @@ class Line:
 
 @dataclass(frozen=True, slots=True)
 class Recall:
-    """The whole list of one failed gauge, the most urgent line first; `opened` is its journal row, 0 before that."""
+    """The whole list of one failed gauge, the most urgent line first; `opened` is its journal row, 0 before that.
+
+    `unnamed` counts the readings of the same time that name no gauge: they may have been made on this one.
+    """
 
     window: Window
     moved: Moved | Withheld
     lines: tuple[Line, ...]
     opened: int
+    unnamed: int = 0
+
+    def cautions(self) -> tuple[str, ...]:
+        """What stands beside the list, on every page and sheet."""
+        if not self.unnamed:
+            return CAUTIONS
+        many = self.unnamed
+        told = f"Readings of this time that name no gauge, so that nobody can tell whether it was this one: {many}."
+        return (told, *CAUTIONS)
 
     def counted(self) -> dict[Urgency, int]:
         """How many lines each part of the list holds."""
@@ -289,12 +301,15 @@ def recall(
     correct, moved = _corrections(window)
     groups: dict[str, list[LiveReading]] = {}
     hit: dict[str, list[Touched]] = {}
+    unnamed = 0
     for reading in readings(ledger):
         key = f"visit:{reading.room}" if _in_visit(reading) else f"pair:{reading.room}:{reading.measurement}"
         groups.setdefault(key, []).append(reading)
-        if reading.gauge == window.gauge.id:
+        if reading.gauge in ("", window.gauge.id):
             at = datetime.fromisoformat(reading.taken_at)
-            if (window.good is None or at >= window.good.at) and (window.until is None or at < window.until):
+            inside = (window.good is None or at >= window.good.at) and (window.until is None or at < window.until)
+            unnamed += inside and not reading.gauge
+            if inside and reading.gauge:
                 hit.setdefault(key, []).append(
                     Touched(reading, correct(reading.systolic_mmhg, at), correct(reading.diastolic_mmhg, at))
                 )
@@ -305,7 +320,7 @@ def recall(
         others = tuple(reading for reading in groups[key] if reading.seq not in own)
         made = _line(key, tuple(touched), others, visit_known, otherwise)
         lines.append(replace(made, decisions=tuple(decisions.get(made.key, ()))))
-    return Recall(window, moved, tuple(sorted(lines, key=_by_urgency)), opened)
+    return Recall(window, moved, tuple(sorted(lines, key=_by_urgency)), opened, unnamed)
 
 
 def decide(ledger: Ledger, found: Recall, *, keys: Sequence[str], decision: str, by: str, why: str) -> list[Row]:

@@ -9,7 +9,7 @@ from typing import Any
 
 from hushpoint.desk.csv_file import plain_cell
 from hushpoint.desk.printed import printed
-from hushpoint.desk.recall import CAUTIONS, WAYS, ClientChange, Decision, End, Line, Meaning, Recall, Touched
+from hushpoint.desk.recall import WAYS, ClientChange, Decision, End, Line, Meaning, Recall, Touched
 from hushpoint.errors import BadInputError
 from hushpoint.guideline.clinical_policies import clinical_policy
 from hushpoint.instrument import Corrected, Moved, drift_by_hand
@@ -29,7 +29,7 @@ def as_json(found: Recall) -> dict[str, Any]:
         "moved": found.moved.reason if isinstance(found.moved, Withheld) else _moved(found.moved),
         "counts": found.counted(),
         "lines": [_line_json(line) for line in found.lines],
-        "cautions": list(CAUTIONS),
+        "cautions": list(found.cautions()),
     }
 
 
@@ -316,7 +316,7 @@ def worklist_pdf(
         "moved": moved_words(found.moved),
         "basis": basis_words(found),
         "lines": [_printed(line, say) for line in lines],
-        "cautions": list(CAUTIONS),
+        "cautions": list(found.cautions()),
         "invented": invented,
     }
     return printed("recall_worklist", values, to=to, made_at=made_at)

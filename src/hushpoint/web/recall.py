@@ -147,7 +147,7 @@ async def _list_page(request: Request, *, form: Form | None = None, refusal: str
         "longest": desk.LONGEST_WHY,
         "policies": CLINICAL_IDS,
         "policy": request.query_params.get("policy") or desk.POLICY,
-        "cautions": desk.CAUTIONS,
+        "cautions": found.cautions(),
         "refusal": refusal,
     }
     return page(request, "recall.html", values, status=422 if refusal else 200)

@@ -7,7 +7,7 @@ const NEAR_PX = 24;
 let before = null;
 /** @param {EventTarget | null} target */
 const controlOf = (target) => {
-  const found = target instanceof Element ? target.closest("button, a, summary, label, input, select, textarea") : null;
+  const found = target instanceof Element ? target.closest("button,a,summary,label,input,select,textarea") : null;
   return found instanceof HTMLLabelElement ? (found.control ?? found) : found; // a label hands its tap on to its field
 };
 /** @param {MouseEvent} event */
