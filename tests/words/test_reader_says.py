@@ -70,6 +70,13 @@ def test_of_several_sentences_of_a_shape_the_one_that_leaves_least_is_said() -> 
     assert row.found("left half and all of it") == "linke Hälfte and alles"
 
 
+def test_a_stop_stays_at_the_end_where_the_last_gap_moves_forward() -> None:
+    """The gap at the end of the English sentence would else take the stop along into the middle of the German one."""
+    made = Reader("de", {"the sounds come back at {mmhg}": "die Töne kommen bei {mmhg} wieder"}, {})
+    assert made.sentence("The sounds come back at 147.") == "Die Töne kommen bei 147 wieder."
+    assert made.sentence("the sounds come back at 147; then") == "die Töne kommen bei 147 wieder; then"
+
+
 @pytest.mark.parametrize(
     ("text", "said"),
     [("6 low", "6 zu niedrig"), ("stethoscope", "Stethoskop"), ("limit ±3", "Grenze ±3"), ("12 to 14", "12 bis 14")],

@@ -62,7 +62,7 @@ _SILENT = frozenset({"debug", "info", "warning", "error", "compile", "match", "f
 _OURS_ALONE = frozenset({"ValueError", "TypeError", "RuntimeError", "KeyError"})
 """Errors of a caller in the code."""
 _NO_TEXT = re.compile(
-    r"Enter|Escape|Accept|Content|Tab|Space|Delete|[})].*|\{\".*|rotate.*|verdict verdict.*|input, .*"
+    r"Enter|Escape|Accept|Content|Tab|Space|Delete|[})].*|\{\".*|rotate.*|verdict verdict.*|input, .*|button, a, .*"
     r"|no element with .*|no store|the time route .*"
 )
 """Strings of page scripts that no page shows: names of keys and headers, selectors, the ends of nested templates."""

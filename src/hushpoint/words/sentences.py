@@ -70,25 +70,26 @@ class Sentences:
 
     def _whole(self, text: str) -> _Way | None:
         """Return a text that is one sentence of ours, with or without a stop behind it."""
-        ways = [self._one(text)]
-        for end in ".;":
+        ways: list[_Way | None] = []
+        for end in ".;":  # first without its stop: a gap at the end would take it into the middle of the sentence
             if text.endswith(end) and (bare := self._one(text[:-1])) is not None:
                 ways.append((bare[0] + end, bare[1]))
-        return _fullest(text, ways)
+        return _fullest(text, [*ways, self._one(text)])
 
     def _each_in_full(self, text: str) -> str | None:
         """Return several full sentences, each said for itself; None where they are not several, or not all ours."""
         pieces = _FULL_STOPS.split(text)
         if len(pieces) < 2:
             return None
-        ways = [self._whole(one) for one in pieces]
-        said = [self._bracketed_stopped(one) if way is None else way[0] for one, way in zip(pieces, ways, strict=True)]
-        return " ".join(one or "" for one in said) if all(one is not None for one in said) else None
+        ways = [_fullest(one, (self._whole(one), *self._stopped(one))) for one in pieces]
+        said = [way[0] for way in ways if way is not None]
+        return " ".join(said) if len(said) == len(ways) else None
 
-    def _bracketed_stopped(self, text: str) -> str | None:
-        """Return a full sentence of ours with something in brackets before its stop."""
-        said = self._bracketed(text[:-1]) if text.endswith(").") else None
-        return None if said is None else f"{said}."
+    def _stopped(self, text: str) -> Iterator[_Way]:
+        """Yield a full sentence as what stands before its stop is said in two parts: by a colon, by brackets."""
+        for said in (self._after_colon(text[:-1]), self._bracketed(text[:-1])) if text.endswith(".") else ():
+            if said is not None:
+                yield f"{said}.", 0
 
     def _bracketed(self, text: str) -> str | None:
         """Return a sentence with what stands in brackets behind it, each said for itself."""
