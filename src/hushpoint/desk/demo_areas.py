@@ -51,6 +51,7 @@ CLIENT: Mapping[str, Any] = {
     "position": "seated",
     "pulse.per_min": 72,
     "pulse.regular": True,
+    "steps": "consent,urgent,signs,disease,habit,plan,about,today,arms,size,kit,rest,posture,pulse,feel",
 }
 VISITED: tuple[tuple[int, int, int, str, tuple[tuple[int, int], ...], str], ...] = (
     (12, 34, 30, "G1", ((124, 78), (122, 78)), ""),
