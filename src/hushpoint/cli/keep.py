@@ -9,7 +9,7 @@ from pathlib import Path
 import typer
 
 from hushpoint.cli.told import note, tell
-from hushpoint.ledger.backup import restore_backup, write_backup
+from hushpoint.ledger.backup import check_backup, restore_backup, write_backup
 from hushpoint.ledger.sealed_file import passphrase_in
 from hushpoint.ledger.store import open_ledger
 
@@ -89,11 +89,9 @@ def backup_ledger(file: Path, *, data: Path | None, database: str | None, passph
 
 def restore_ledger(file: Path, *, data: Path | None, database: str | None, passphrase_file: Path | None) -> None:
     """Bring a backup into an empty ledger, made where it is missing."""
-    from hushpoint.ledger.backup import read_backup
-
     passphrase = passphrase_in(passphrase_file) if passphrase_file else None
     folder = data or DEFAULT_DATA
-    read_backup(file, passphrase=passphrase)  # refused before a ledger is made
+    check_backup(file, passphrase=passphrase)  # refused before a ledger is made
     ledger = open_ledger(folder, database)
     try:
         rows = restore_backup(ledger, file, passphrase=passphrase, recordings=folder / RECORDINGS)

@@ -14,6 +14,7 @@ import time
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import replace
+from itertools import islice
 from typing import TYPE_CHECKING, Any
 
 import sqlalchemy as sa
@@ -56,6 +57,8 @@ CHANNEL = "hushpoint_journal"
 """PostgreSQL's channel for news of rows: a row number and nothing else is told on it."""
 _BATCH, _LARGEST_BATCH = 500, 16_000
 """Rows of the first short read of many, and of the largest: each looks for and sorts all that are left."""
+_BROUGHT_IN = 5000
+"""Rows of a backup that are written at once."""
 _LOOK_S = 0.2
 """How often a SQLite file is looked at for rows that another process stored, such as a command beside the server."""
 _FEW_KINDS = 16
@@ -258,15 +261,16 @@ class SqlLedger:
         with self._writing() as connection:
             if connection.execute(sa.select(sa.func.count()).select_from(journal)).scalar_one():
                 raise LedgerError("the ledger is not empty: restore into an empty one")
-            count = 0
-            for stored in rows:
-                _insert(connection, stored)
-                count += 1
+            count, left = 0, iter(rows)
+            while batch := list(islice(left, _BROUGHT_IN)):
+                _insert(connection, batch)
+                count += len(batch)
             for key, value in settings.items():
                 connection.execute(sa.delete(setting).where(setting.c.key == key))
                 connection.execute(sa.insert(setting).values(key=key, value=value))
             query = sa.select(*self._columns).select_from(_WITH_PAYLOAD).order_by(journal.c.seq)
-            found = verify_rows(self._stored(record) for record in connection.execute(query))
+            back = connection.execute(query, execution_options={"yield_per": _BATCH})
+            found = verify_rows(self._stored(record) for record in back)
             if found.first_altered is not None:
                 raise LedgerError(f"row {found.first_altered} did not come back as it was: {found.reason}")
             return count
@@ -405,7 +409,7 @@ class SqlLedger:
             chain = stored.row.chain
             if self._names is not None:
                 stored = replace(stored, sealed=self._names.seal(stored))
-            _insert(connection, stored)
+            _insert(connection, [stored])
             done.append(stored)
         if connection.dialect.name == "postgresql":  # heard by every process once this is committed
             connection.execute(sa.select(sa.func.pg_notify(CHANNEL, str(seq))))
@@ -472,26 +476,18 @@ def _of_each_kind(
     return sa.select(found.c.seq)
 
 
-def _insert(connection: sa.Connection, stored: Stored) -> None:
-    row = stored.row
-    connection.execute(
-        sa.insert(journal).values(
-            seq=row.seq,
-            at=row.at,
-            kind=str(row.kind),
-            version=row.version,
-            room=row.room,
-            who=row.who,
-            ref=row.ref,
-            digest=row.digest,
-            chain=row.chain,
-        )
-    )
-    if stored.sealed is not None:
-        kept = {"salt": "", "body": stored.sealed.text, "sealed": stored.sealed.secret}
-        connection.execute(sa.insert(payload).values(seq=row.seq, **kept))
-    elif stored.text is not None:
-        connection.execute(sa.insert(payload).values(seq=row.seq, salt=stored.salt, body=stored.text))
+def _insert(connection: sa.Connection, rows: Sequence[Stored]) -> None:
+    """Write these rows with what they say, in two statements."""
+    columns = ("seq", "at", "kind", "version", "room", "who", "ref", "digest", "chain")
+    connection.execute(sa.insert(journal), [{name: getattr(one.row, name) for name in columns} for one in rows])
+    said: list[dict[str, object]] = []
+    for one in rows:
+        if one.sealed is not None:
+            said.append({"seq": one.row.seq, "salt": "", "body": one.sealed.text, "sealed": one.sealed.secret})
+        elif one.text is not None:
+            said.append({"seq": one.row.seq, "salt": one.salt, "body": one.text, "sealed": None})
+    if said:
+        connection.execute(sa.insert(payload), said)
 
 
 def _may_be_stored(text: str) -> bool:
