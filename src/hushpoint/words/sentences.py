@@ -147,7 +147,9 @@ class Sentences:
         for fixed, shape, message in self._shaped:
             if fixed in text and (found := shape.fullmatch(text)):
                 values = {name: self._part(value) for name, value in found.groupdict().items()}
-                swallowed = sum(len(_JOINTS.findall(value)) for value in found.groupdict().values())
+                swallowed = sum(
+                    len(_JOINTS.findall(value)) + len(_HALVES.findall(value)) for value in found.groupdict().values()
+                )
                 yield _filled(self._messages[message], values), swallowed
 
     def value(self, text: str) -> str | None:
