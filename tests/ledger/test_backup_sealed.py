@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from hushpoint.ledger.backup import read_backup, restore_backup, write_backup
+from hushpoint.ledger.backup import check_backup, read_backup, restore_backup, write_backup
 from hushpoint.ledger.records import Entry, Kind, LedgerError
 from hushpoint.ledger.sealed_file import FIRST_LINE, Sealing, Unsealing
 from hushpoint.ledger.sql import SqlLedger
@@ -171,3 +171,43 @@ def test_the_commands_seal_and_open(tmp_path: Path) -> None:
         assert len(done.stderr.strip().splitlines()) == 1
     assert not (tmp_path / "third").exists()
     assert not (tmp_path / "second").exists()
+
+
+@pytest.mark.parametrize("harm", ["cut", "last row", "foot", "row twice"])
+def test_a_backup_torn_after_many_rows_leaves_nothing_half_written(tmp_path: Path, harm: str) -> None:
+    """Rows come in batches of 5000; harm after the first batch leaves no row, no setting and no recording."""
+    ledger = filled(tmp_path)
+    ledger.append(*(Entry(Kind.CLASS_OPENED, {"name": str(number)}) for number in range(5_200)))
+    kept = tmp_path / "kept"
+    assert write_backup(ledger, kept, recordings=tmp_path / "recordings") == 5_202
+    ledger.close()
+    whole = tmp_path / "whole"
+    other = open_sqlite(whole / FILE_NAME)
+    assert restore_backup(other, kept) == 5_202
+    assert other.verify().first_altered is None
+    other.close()
+    lines = gzip.decompress(kept.read_bytes()).splitlines(keepends=True)
+    last = max(place for place, line in enumerate(lines) if line.startswith(b'{"row"'))
+    if harm == "cut":
+        kept.write_bytes(kept.read_bytes()[:-20])
+    else:
+        if harm == "last row":
+            lines[last] = lines[last].replace(b"5199", b"5198")
+        elif harm == "row twice":
+            lines.insert(last, lines[last])
+        else:
+            lines[-1] = lines[-1].replace(b'"rows"', b'"rowz"')
+        kept.write_bytes(gzip.compress(b"".join(lines)))
+    there = tmp_path / "there"
+    other = open_sqlite(there / FILE_NAME)
+    before = other.settings()
+    with pytest.raises(LedgerError):
+        check_backup(kept)
+    with pytest.raises(LedgerError) as refused:
+        restore_backup(other, kept, recordings=there / "recordings")
+    assert "\n" not in str(refused.value)
+    assert other.last() == 0
+    assert list(other.rows()) == []
+    assert other.settings() == before
+    assert [path.name for path in there.iterdir() if "recordings" in path.name] == []
+    other.close()
