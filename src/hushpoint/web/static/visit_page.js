@@ -156,11 +156,21 @@ function sentence(words) {
   return words ? `${words[0]?.toUpperCase()}${words.slice(1)}.` : "";
 }
 
+/**
+ * Lists that stay the same stay where they are: a tap that began before the server's answer came still finds its button.
+ * @param {string} id
+ * @param {Element[]} rows
+ */
+function redraw(id, rows) {
+  if (byId(id).innerHTML !== rows.map((one) => one.outerHTML).join("")) byId(id).replaceChildren(...rows);
+}
+
 /** @param {State} state */
 function showTaken(state) {
   byId("taken").toggleAttribute("hidden", !state.readings.length);
-  byId("taken-rows").replaceChildren(
-    ...state.readings.map((one, place) => {
+  redraw(
+    "taken-rows",
+    state.readings.map((one, place) => {
       const judged = (state.judged.readings ?? []).find((/** @type {any} */ each) => each.number === place + 1);
       const marks = (judged?.marks ?? []).map((/** @type {string} */ mark) => mark.replaceAll("_", " "));
       if (one.amended) marks.push("corrected");
@@ -178,8 +188,9 @@ function showTaken(state) {
 
 /** @param {State} state */
 function showAnswers(state) {
-  byId("answers").replaceChildren(
-    ...stepsDone(state).map((step) => {
+  redraw(
+    "answers",
+    stepsDone(state).map((step) => {
       const change = el("button", { type: "button", "data-change": step }, "Change");
       return el("li", {}, el("span", {}, ASK[step] ?? step), change);
     }),
