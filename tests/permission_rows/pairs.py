@@ -15,7 +15,7 @@ WIDE = "learner,systolic,diastolic,reference_systolic,reference_diastolic\nName 
 
 
 def in_the_pair(status: int, **send: Any) -> Asked:
-    """Of the learner in it alone: another class or a classmate finds nothing, who has not joined is turned away."""
+    """Of the learner in it alone: another class or a classmate finds nothing; who has not joined is turned away."""
     return Asked((403, 404, 404, status, 403), send)
 
 
@@ -33,7 +33,9 @@ TABLE: dict[tuple[str, str], Asked] = {
     ("GET", "/class/{code}/pairs/{pair}/state"): lecturers(200),
     ("POST", "/class/{code}/pairs/{pair}/take-back"): lecturers(200, json={"ref": "early"}),
     ("POST", "/class/{code}/pairs/{pair}/seal"): lecturers(200, json={**NUMBERS, "ref": "a"}),
+    ("GET", "/class/{code}/learner/{who}/pairs/picture.svg"): lecturers(200),
     ("GET", "/practise/pairs"): learners(200, 303),
+    ("GET", "/practise/pairs/picture.svg"): in_the_pair(200),
     ("GET", "/practise/pairs/waiting"): learners(200, 403),
     ("GET", "/practise/pairs/{pair}"): in_the_pair(200),
     ("GET", "/practise/pairs/{pair}/state"): in_the_pair(200),

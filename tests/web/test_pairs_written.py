@@ -210,3 +210,6 @@ def test_scene_nine_comes_in_and_meets_its_rule(site: tuple[TestClient, MemoryLe
     page = lecturer.get(f"/class/{code}/learner/{who}/pairs").text
     assert "20 fair pairs" in page
     assert "90.0 %" in page
+    drawn = f"/class/{code}/learner/{who}/pairs/picture.svg"
+    assert f'src="{drawn}"' in page
+    assert "<svg" in lecturer.get(drawn).text

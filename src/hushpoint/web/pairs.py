@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-import base64
 import secrets
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime
 from typing import Any
@@ -35,6 +34,8 @@ from hushpoint.web.kit_pick import come_back, kit_choice, kit_choices, remember
 
 LATEST = 40
 """How many of a class's newest pairs its page lists."""
+FEWEST_DRAWN = 2
+"""Readings of one pair: differences are drawn from the second pair on."""
 DOOR = "/"
 _FIELDS = {
     "the learner's numbers": "mine",
@@ -188,10 +189,18 @@ async def learner_pairs(request: Request) -> Response:
     who, ledger = request.path_params["who"], context_of(request).ledger
     name = await off_loop(lambda: classes.name_of(ledger, info.code, who))
     mine = await off_loop(lambda: pairs.of_learner(ledger, info.code, who))
-    say = reader_of(request).on_pictures
-    values = await off_loop(lambda: summary(mine, name, say("reference"), say))
+    values = await off_loop(lambda: summary(mine, name, reader_of(request).on_pictures("reference")))
     values |= await off_loop(lambda: _digits(request, info.code, who))
     return page(request, "pairs_learner.html", {"info": info, "who": who, "name": name, "own": False, **values})
+
+
+async def learner_picture(request: Request) -> Response:
+    """Draw how far one learner's fair pairs agree, for the lecturer."""
+    lecturer_only(request)
+    info = await _info(request)
+    who, ledger = request.path_params["who"], context_of(request).ledger
+    name = await off_loop(lambda: classes.name_of(ledger, info.code, who))
+    return await off_loop(lambda: _picture(request, info.code, who, name))
 
 
 async def own_pairs(request: Request) -> Response:
@@ -202,9 +211,16 @@ async def own_pairs(request: Request) -> Response:
     ledger = context_of(request).ledger
     mine = await off_loop(lambda: pairs.of_learner(ledger, learner.room, learner.who))
     say = reader_of(request).on_pictures
-    values = await off_loop(lambda: summary(mine, say("you"), say("reference"), say))
+    values = await off_loop(lambda: summary(mine, say("you"), say("reference")))
     values |= await off_loop(lambda: _digits(request, learner.room, learner.who))
     return page(request, "pairs_learner.html", {"name": "Your pairs", "own": True, **values})
+
+
+async def own_picture(request: Request) -> Response:
+    """Draw how far a learner's own fair pairs agree."""
+    learner = await _learner(request)
+    you = reader_of(request).on_pictures("you")
+    return await off_loop(lambda: _picture(request, learner.room, learner.who, you))
 
 
 async def waiting(request: Request) -> Response:
@@ -323,10 +339,11 @@ def _pairs_in(request: Request, room: str, form: Form, data: bytes, name: str) -
     return checked
 
 
-def summary(found: Sequence[pairs.Pair], learner: str, reference: str, say: Callable[[str], str]) -> dict[str, Any]:
-    """Return what a page shows of one learner's pairs: the rows, and the agreement of the fair ones."""
-    from hushpoint.sheet.agreement_picture import agreement_picture
+def summary(found: Sequence[pairs.Pair], learner: str, reference: str) -> dict[str, Any]:
+    """Return what a page shows of one learner's pairs: the rows, and the agreement of the fair ones.
 
+    Its picture has an address of its own: it takes longer to draw than all the rest of the page.
+    """
     fair = [one for one in found if one.fair]
     readings = pairs.paired_readings(fair, learner, reference)
     unheard = len(fair) - len(readings) // 2
@@ -341,9 +358,22 @@ def summary(found: Sequence[pairs.Pair], learner: str, reference: str, say: Call
         agreed = agree(readings, reference)
     except AgreementError:
         return values
-    picture = base64.b64encode(agreement_picture(agreed, "svg", say=say)).decode() if len(readings) > 2 else ""
     by_hand = [agreement_by_hand(pair) for pair in agreed.pairs]
-    return {**values, "result": agreed.as_json(), "by_hand": by_hand, "picture": picture}
+    return {**values, "result": agreed.as_json(), "by_hand": by_hand, "drawn": len(readings) > FEWEST_DRAWN}
+
+
+def _picture(request: Request, room: str, who: str, name: str) -> Response:
+    """Draw what `summary` says of one learner; raises NotFoundError where there is nothing to draw."""
+    from hushpoint.sheet.agreement_picture import agreement_picture
+
+    say = reader_of(request).on_pictures
+    reference = say("reference")
+    fair = [one for one in pairs.of_learner(context_of(request).ledger, room, who) if one.fair]
+    readings = pairs.paired_readings(fair, name, reference)
+    if len(readings) <= FEWEST_DRAWN:
+        raise NotFoundError("Nothing to draw yet: it takes two fair pairs in which both heard a systolic.")
+    drawn = agreement_picture(agree(readings, reference), "svg", say=say)
+    return Response(drawn, media_type="image/svg+xml")
 
 
 def _digits(request: Request, room: str, who: str) -> dict[str, Any]:
@@ -504,7 +534,9 @@ routes = [
     Route("/class/{code}/pairs/{pair}/correction", class_correction, methods=["POST"]),
     Route("/class/{code}/pairs/{pair}/cancel", class_cancel, methods=["POST"]),
     Route("/class/{code}/learner/{who}/pairs", learner_pairs),
+    Route("/class/{code}/learner/{who}/pairs/picture.svg", learner_picture),
     Route("/practise/pairs", own_pairs),
+    Route("/practise/pairs/picture.svg", own_picture),
     Route("/practise/pairs/waiting", waiting),
     Route("/practise/pairs/{pair}", own_pair),
     Route("/practise/pairs/{pair}/state", own_state),
