@@ -97,7 +97,9 @@ def test_no_response_of_a_paper_tells_truth_or_label(tmp_path: Path, seed: int) 
             text = html.unescape(answer.text) + json.dumps(dict(answer.headers))
             for words in (rule.source, rule.note[1:], rule.text):
                 text = text.replace(words, "")
-            # times, ids and lengths hold digits of their own; the rule's words are the rule's
+            # times, ids, lengths and what signs a cookie hold digits of their own; the rule's words are the rule's; the
+            # list of what courses teach names a fixed pressure
+            text = re.sub(r'hushpoint_done=[^;]*|<label for="policy">.*?</select>', "", text, flags=re.S)
             plain = re.sub(
                 r"[0-9a-f]{16,}|\d{4}-\d\d-\d\d\S*|\"content-length\": \"\d+\"|(?i:within 2 on [^.]*)", "", text
             )
