@@ -101,6 +101,7 @@ def test_a_killed_server_keeps_what_it_acknowledged_on_sqlite(tmp_path: Path) ->
     _kill_often(tmp_path, None, the_command, KILLS, random.Random(11))
 
 
+@pytest.mark.hard  # the ledger alone is killed on PostgreSQL in every run
 @pytest.mark.postgres
 def test_a_killed_server_keeps_what_it_acknowledged_on_postgres(tmp_path: Path, postgres_url: str) -> None:
     """Five kills -9 of the whole app while phones post, on PostgreSQL."""
