@@ -118,12 +118,14 @@ def test_a_paper_sheet_of_24_pairs_by_keyboard_alone(site: Site, lecturer: Page,
     begun = time.perf_counter()
     for number, name in enumerate(["Ines Invented", "Tomo Invented", *names]):
         expect(learner).to_be_focused()
+        lecturer.wait_for_load_state("load")  # its script is there: no hand types within the first milliseconds
         expect(learner).to_have_value(name if number else "")
         press(*([] if number else "ines"), "Enter", *f"1{20 + number}82")
         if number == 5:  # 128/82 without its last figure: the cursor comes back to it, all else stays
             press("Backspace", "Enter", *"12882", "Enter")
             expect(mine).to_be_focused()
             expect(lecturer.get_by_label("Reference S/D")).to_have_value("12882")
+            lecturer.wait_for_load_state("load")
             press(*"12582", "Enter")
         else:
             press("Enter", *"12882", "Enter")

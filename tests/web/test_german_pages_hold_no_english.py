@@ -17,7 +17,7 @@ from school import TABLE, School, furnished
 
 DATA = Path(__file__).parents[2] / "src" / "hushpoint" / "guideline" / "data"
 ORDER = ("learner", "lecturer", "assessor", "practitioner", "auditor", "stranger")
-WORD = re.compile(r"[^\W\d_]{2,}")
+WORD = re.compile(r"(?<!\w)[^\W\d_]{2,}(?!\w)")
 NO_TEXT = re.compile(r"\{\w+\}|<[^>]*>")
 SPOKEN = ("title", "aria-label", "placeholder", "alt", "data-label", "label")
 AS_TYPED = ("script", "style", "code", "pre", "textarea")
