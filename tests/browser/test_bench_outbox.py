@@ -84,6 +84,7 @@ def test_a_lost_answer_doubles_nothing(bench_site, chromium, origin):
     assert filed(bench_site) == before + 1
 
 
+@pytest.mark.hard
 def test_numbers_the_wrong_way_round_are_asked_about(bench_site, chromium):
     """Diastolic above systolic is asked about once, and "not heard" is written as such."""
     with chromium.new_context() as context:
@@ -109,6 +110,7 @@ def test_numbers_the_wrong_way_round_are_asked_about(bench_site, chromium):
         learner.until("document.getElementById('hint').textContent === 'Feel the wrist'")
 
 
+@pytest.mark.hard
 def test_a_browser_that_keeps_nothing_still_sends(bench_site, chromium):
     """With the device's store forbidden and the network gone for a while, the reading is sent from memory."""
     forbid = "Object.defineProperty(window, 'localStorage', { get() { throw new DOMException('', 'SecurityError'); } })"

@@ -437,7 +437,7 @@ def test_a_reading_taken_early_is_kept_and_marked(clinic: Clinic, desk: Page) ->
     expect(desk.locator("#taken-rows tr").nth(1)).to_contain_text("early")
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("scheme", [pytest.param("light", marks=pytest.mark.hard), "dark"])
 def test_the_led_visit_is_accessible(clinic: Clinic, desk: Page, scheme: str) -> None:
     """Axe finds nothing on the list, in a question, at a reading, at the result, in an emergency, on the record."""
     desk.emulate_media(color_scheme=scheme)  # type: ignore[arg-type]

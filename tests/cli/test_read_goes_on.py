@@ -183,6 +183,7 @@ def test_a_scheduler_with_one_of_two_workers_killed(
     assert workers[1].poll() is None
 
 
+@pytest.mark.hard
 def test_schedulers_that_are_not_there_and_two_ways_at_once(many: Path) -> None:
     """No scheduler, no address, and --jobs beside --scheduler: one line each, status 2."""
     nobody = f"tcp://127.0.0.1:{free_port()}"
