@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import os
+import shutil
+import subprocess
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -20,6 +23,20 @@ def shared_data() -> Path:
     if not (SHARED / "data").is_dir():
         pytest.skip("the real data (../shared/data) is not here")
     return SHARED / "data"
+
+
+@pytest.fixture
+def small_disk(tmp_path: Path) -> Iterator[Path]:
+    """A file system of one megabyte of its own."""
+    place = tmp_path / "small"
+    place.mkdir()
+    if os.geteuid() != 0 or not shutil.which("mount"):
+        pytest.skip("a small file system can be mounted by root alone")
+    made = subprocess.run(["mount", "-t", "tmpfs", "-o", "size=1m", "none", place], check=False, capture_output=True)
+    if made.returncode:
+        pytest.skip("a file system cannot be mounted here")
+    yield place
+    subprocess.run(["umount", place], check=True)
 
 
 @pytest.hookimpl(hookwrapper=True)

@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import json
+import os
 import socket
 import sqlite3
+import time
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +15,7 @@ import pytest
 
 from hushpoint.cli.doctor import doctor_told
 from hushpoint.desk import access
+from hushpoint.ledger.backup import BACKUP_STATE
 from hushpoint.ledger.records import Entry, Kind
 from hushpoint.ledger.store import FILE_NAME, open_sqlite
 from serving import free_port
@@ -136,3 +140,98 @@ def test_the_marks_of_the_invented_college_are_no_fault(folder: Path, capsys: py
         (folder / mark).touch(mode=0o644)
     status, found = told(folder, capsys)
     assert (status, wrong(found)) == (0, set())
+
+
+def test_a_folder_that_is_not_there_is_named(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """And none is made."""
+    status, found = told(tmp_path / "nowhere", capsys)
+    assert (status, wrong(found)) == (1, {"folder", "ledger"})
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_disk_nearly_full_is_named(small_disk: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A disk of a megabyte has no room for a class."""
+    ledger = open_sqlite(small_disk / FILE_NAME)
+    access.set_password(ledger, "ten letters or more")
+    ledger.close()
+    small_disk.chmod(0o700)
+    status, found = told(small_disk, capsys)
+    assert (status, wrong(found)) == (1, {"disk"})
+    assert "0.0 GB free" in found["disk"]["says"]
+
+
+@pytest.mark.parametrize("days_old", [0, 2])
+def test_what_was_never_finished_is_named_after_a_day(
+    folder: Path, capsys: pytest.CaptureFixture[str], days_old: int
+) -> None:
+    """A file that is being written now is no fault; one from the day before yesterday is, and nothing is deleted."""
+    part = folder / ".kept.backup.part"
+    part.touch(mode=0o600)
+    then = time.time() - days_old * 86_400
+    os.utime(part, (then, then))
+    _, found = told(folder, capsys)
+    assert wrong(found) == ({"left over"} if days_old else set())
+    assert part.name in found["left over"]["says"] or not days_old
+    assert part.exists()
+
+
+@pytest.mark.parametrize(
+    ("ends_in_days", "own", "says"),
+    [
+        (-1, False, "ended on"),
+        (5, False, "ends on"),
+        (5, True, "ends on"),
+        (300, False, "is good until"),
+        (None, False, "cannot be read"),
+    ],
+)
+def test_a_certificate_that_ends_is_named(
+    folder: Path, capsys: pytest.CaptureFixture[str], ends_in_days: int | None, own: bool, says: str
+) -> None:
+    """Ended, ending within two weeks, given or of one's own making, good, and no certificate at all."""
+    path = folder / ("own-certificate.pem" if own else "chain.pem")
+    path.write_bytes(b"no certificate" if ends_in_days is None else certificate(ends_in_days))
+    path.chmod(0o600)
+    _, found = told(folder, capsys, certificate=None if own else path)
+    assert wrong(found) == (set() if ends_in_days == 300 else {"certificate"})
+    assert says in found["certificate"]["says"]
+
+
+@pytest.mark.parametrize(
+    ("state", "says"),
+    [
+        ({"well": True, "good_h_ago": 1}, ""),
+        ({"well": True, "good_h_ago": 72}, "Backups have stopped"),
+        ({"well": False, "good_h_ago": 30, "says": "disk full"}, "disk full"),
+        ({"well": False, "good_h_ago": None, "says": "no folder"}, "there is none"),
+    ],
+)
+def test_backups_that_fail_or_stopped_are_named(
+    folder: Path, capsys: pytest.CaptureFixture[str], state: dict[str, Any], says: str
+) -> None:
+    """Once a day, an hour old: well; three days old, or the last one refused: named with the last good one."""
+    hours = state["good_h_ago"]
+    good_at = "" if hours is None else (datetime.now(UTC) - timedelta(hours=hours)).isoformat()
+    kept = {
+        "at": datetime.now(UTC).isoformat(), "well": state["well"], "says": state.get("says", "3 rows"),
+        "good_at": good_at, "every_s": 86_400, "folder": "/kept",
+    }  # fmt: skip
+    ledger = open_sqlite(folder / FILE_NAME)
+    ledger.set_setting(BACKUP_STATE, json.dumps(kept))
+    ledger.close()
+    _, found = told(folder, capsys)
+    assert wrong(found) == ({"backup"} if says else set())
+    assert says in found["backup"]["says"]
+
+
+def certificate(ends_in_days: int) -> bytes:
+    """Return a certificate in PEM that ends in so many days."""
+    from cryptography import x509
+    from cryptography.hazmat.primitives import hashes, serialization
+    from cryptography.hazmat.primitives.asymmetric import ec
+
+    key, called = ec.generate_private_key(ec.SECP256R1()), x509.Name([])
+    ends = datetime.now(UTC) + timedelta(days=ends_in_days, hours=1)
+    made = x509.CertificateBuilder().subject_name(called).issuer_name(called).public_key(key.public_key())
+    made = made.serial_number(1).not_valid_before(ends - timedelta(days=365)).not_valid_after(ends)
+    return made.sign(key, hashes.SHA256()).public_bytes(serialization.Encoding.PEM)

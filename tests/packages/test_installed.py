@@ -56,6 +56,23 @@ def test_the_sdist_holds_tests_and_docs(built: Path) -> None:
     assert {"Makefile", "constraints.txt", "docs/library.md", "tests/conftest.py", "CITATION.cff"} <= names
 
 
+def test_what_the_container_file_copies_is_enough_to_build(built: Path, tmp_path: Path) -> None:
+    """The wheel that it installs is built from those files alone, and holds the manual."""
+    source, there = built.parent / "source", tmp_path / "src"
+    there.mkdir()
+    for line in (source / "deploy" / "Containerfile").read_text().splitlines():
+        if line.startswith("COPY "):
+            *names, to = line.split()[1:]
+            for name in names:
+                if (source / name).is_dir():
+                    shutil.copytree(source / name, tmp_path / to.strip("/"))
+                else:
+                    shutil.copy(source / name, tmp_path / to.strip("/"))
+    called(sys.executable, "-m", "build", "--wheel", "--outdir", str(tmp_path), str(there), cwd=tmp_path)
+    names = zipfile.ZipFile(next(tmp_path.glob("*.whl"))).namelist()
+    assert "hushpoint/manual/for-it.md" in names
+
+
 @pytest.mark.parametrize("version", PYTHONS)
 def test_the_wheel_runs_in_an_empty_environment(built: Path, version: str, tmp_path: Path) -> None:
     """Installed alone, the command renders a recording, reads it back, and the library answers."""

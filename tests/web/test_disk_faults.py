@@ -4,9 +4,7 @@ from __future__ import annotations
 
 import os
 import resource
-import shutil
 import subprocess
-from collections.abc import Iterator
 from pathlib import Path
 
 import httpx2
@@ -71,20 +69,6 @@ def test_a_full_disk_is_told_and_gone_through(tmp_path: Path) -> None:
     assert sorted(stored) == sorted(acknowledged)
     assert ledger.verify().first_altered is None
     ledger.close()
-
-
-@pytest.fixture
-def small_disk(tmp_path: Path) -> Iterator[Path]:
-    """A file system of one megabyte of its own."""
-    place = tmp_path / "small"
-    place.mkdir()
-    if os.geteuid() != 0 or not shutil.which("mount"):
-        pytest.skip("a small file system can be mounted by root alone")
-    made = subprocess.run(["mount", "-t", "tmpfs", "-o", "size=1m", "none", place], check=False, capture_output=True)
-    if made.returncode:
-        pytest.skip("a file system cannot be mounted here")
-    yield place
-    subprocess.run(["umount", place], check=True)
 
 
 def test_a_full_file_system_keeps_every_row_that_was_acknowledged(small_disk: Path) -> None:

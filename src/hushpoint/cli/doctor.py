@@ -32,6 +32,8 @@ AHEAD = timedelta(minutes=5)
 CERTIFICATE_DAYS = 14
 """A certificate that ends within so many days is told (design choice)."""
 OWN_CERTIFICATE = "own-certificate.pem"
+LEFT_AFTER = timedelta(days=1)
+"""What is still unfinished after so long was left by something that was stopped (design choice)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,6 +78,7 @@ def _looked_at(folder: Path, database: str | None, port: int, passphrase_file: P
     if folder.is_dir():
         yield _modes(folder)
         yield _room(folder)
+        yield _left_over(folder, now)
     yield _port(port)
     yield _clock(now)
     yield from _ledger(folder, database, now, passphrase_file)
@@ -115,6 +118,20 @@ def _room(folder: Path) -> Finding:
     if free < LEAST_FREE_BYTES:
         return Finding("disk", False, says, "Free some room before class: on a full disk nothing more is taken.")
     return Finding("disk", True, says)
+
+
+def _left_over(folder: Path, now: datetime) -> Finding:
+    left = [
+        path.relative_to(folder) for path in sorted(folder.rglob("*.part"))
+        if datetime.fromtimestamp(path.lstat().st_mtime, UTC) < now - LEFT_AFTER
+    ]  # fmt: skip
+    if left:
+        more = f" and {len(left) - 1} more" if len(left) > 1 else ""
+        return Finding(
+            "left over", False, f"{left[0]}{more} was begun over a day ago and never finished",
+            "Something was stopped while it wrote. Nothing needs these files: delete them.",
+        )  # fmt: skip
+    return Finding("left over", True, "nothing unfinished lies about")
 
 
 def _port(port: int) -> Finding:
