@@ -9,6 +9,7 @@ import pytest
 
 from hushpoint.web import busy
 from hushpoint.web.busy import Busy
+from own_loop import in_own_loop
 
 
 class Slow:
@@ -59,7 +60,7 @@ def test_so_many_at_once_so_many_wait_the_rest_come_again() -> None:
         slow.go.set()
         return list(await asyncio.gather(*asked)), slow.most
 
-    answers, most = asyncio.run(crowd())
+    answers, most = in_own_loop(crowd)
     assert sorted(status for status, _, _ in answers) == [200] * 5 + [503] * 5
     assert most == 2
     for status, headers, body in answers:
@@ -81,7 +82,7 @@ def test_who_waits_too_long_comes_again(monkeypatch: pytest.MonkeyPatch) -> None
         statuses = [status for status, _, _ in await asyncio.gather(*asked)]
         return statuses, (await _ask(app, "/practise"))[0]
 
-    assert asyncio.run(crowd()) == ([200, 503, 503], 200)
+    assert in_own_loop(crowd) == ([200, 503, 503], 200)
 
 
 def test_streams_have_a_limit_of_their_own() -> None:
@@ -98,7 +99,7 @@ def test_streams_have_a_limit_of_their_own() -> None:
         slow.go.set()
         return refused, [status for status, _, _ in await asyncio.gather(*streams, *others)]
 
-    assert asyncio.run(crowd()) == (503, [200] * 5)
+    assert in_own_loop(crowd) == (503, [200] * 5)
 
 
 def test_a_slow_body_holds_no_place(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -125,4 +126,4 @@ def test_a_slow_body_holds_no_place(monkeypatch: pytest.MonkeyPatch) -> None:
         await slowest
         return said[0]["status"], status, slow.bodies
 
-    assert asyncio.run(crowd()) == (408, 200, [b"abc"])
+    assert in_own_loop(crowd) == (408, 200, [b"abc"])

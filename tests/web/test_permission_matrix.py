@@ -12,6 +12,7 @@ from starlette.applications import Starlette
 from starlette.routing import Mount, Route
 
 from hushpoint.web.app import routes
+from own_loop import in_own_loop
 from permission_rows.rows import ASKERS
 from school import TABLE, School, furnished
 
@@ -51,7 +52,7 @@ def first_status(app: Starlette, path: str, cookies: dict[str, str]) -> int:
                 await started.wait()
             tasks.cancel_scope.cancel()
 
-    anyio.run(ask)
+    in_own_loop(ask)
     return found[0]
 
 

@@ -16,6 +16,7 @@ from hushpoint.desk import classes, rounds
 from hushpoint.ledger.memory import MemoryLedger
 from hushpoint.practice.sealed import KINDS
 from hushpoint.wiring import Settings, build
+from own_loop import in_own_loop
 from plain import plain
 
 PASSWORD = "ten letters or more"
@@ -46,7 +47,7 @@ def first_event(app: Starlette, path: str, cookies: dict[str, str]) -> str:
                     await anyio.sleep(0.01)
             tasks.cancel_scope.cancel()
 
-    anyio.run(ask)
+    in_own_loop(ask)
     return b"".join(found).decode()
 
 

@@ -20,6 +20,7 @@ from hushpoint.ledger.memory import MemoryLedger
 from hushpoint.ledger.store import FILE_NAME, open_sqlite
 from hushpoint.web import guesses
 from hushpoint.wiring import Settings, build
+from own_loop import in_own_loop
 from serving import COMMAND
 
 OLD, NEW, THIRD = "ten letters or more", "another ten letters", "a third of ten letters"
@@ -168,7 +169,7 @@ def test_a_guesser_waits_and_others_do_not(app: Starlette, monkeypatch: pytest.M
         await asyncio.gather(*waiting, return_exceptions=True)
         return came_in, refusal.value.status_code
 
-    assert asyncio.run(both()) == (True, 429)
+    assert in_own_loop(both) == (True, 429)
 
 
 def test_an_open_stream_ends_with_its_session(app: Starlette, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -196,7 +197,7 @@ def test_an_open_stream_ends_with_its_session(app: Starlette, monkeypatch: pytes
                  "server": ("t", 80), "headers": [(b"host", b"t"), (b"cookie", cookie)]}  # fmt: skip
         await asyncio.wait_for(app(scope, receive, send), 20)
 
-    asyncio.run(watch())
+    in_own_loop(watch)
     assert len(sent) >= 2
 
 
