@@ -12,7 +12,7 @@ import pytest
 
 from hushpoint.desk import classes
 from hushpoint.ledger.store import FILE_NAME, open_sqlite
-from serving import COMMAND
+from serving import COMMAND, free_port
 
 pytestmark = pytest.mark.hard
 CAUTION = "A teaching aid"
@@ -92,3 +92,17 @@ def test_letter_of_a_visit_on_a_full_disk(small: Path, tmp_path: Path) -> None:
 def test_backup_on_a_full_disk(small: Path, data: Path) -> None:
     """A backup is whole or not there."""
     refused(small, "backup", str(small / "whole.gz"), "--data", str(data))
+
+
+def test_restore_on_a_full_disk(small: Path, data: Path, tmp_path: Path) -> None:
+    """A restored ledger is whole or not there."""
+    kept = tmp_path / "kept.gz"
+    subprocess.run([*COMMAND, "backup", str(kept), "--data", str(data)], check=True, capture_output=True)
+    refused(small, "restore", str(kept), "--data", str(small / "again"))
+
+
+def test_an_own_certificate_on_a_full_disk(small: Path) -> None:
+    """Neither key nor certificate is left in part, and nothing is served."""
+    with (small / "filler").open("ab") as filler:
+        filler.write(bytes(4096))
+    refused(small, "serve", "--own-certificate", "--data", str(small / "data"), "--port", str(free_port()))

@@ -6,6 +6,7 @@ import io
 import os
 import re
 import stat
+import tempfile
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -21,6 +22,7 @@ from hushpoint.arm import Person, render_measurement
 from hushpoint.desk import recordings
 from hushpoint.ledger.memory import MemoryLedger
 from hushpoint.ledger.records import Kind
+from hushpoint.ledger.store import FILE_NAME
 from hushpoint.recording import write_recording
 from hushpoint.web import guard
 from hushpoint.wiring import Settings, build
@@ -453,3 +455,24 @@ def test_odd_names_of_files_do_no_harm(laptop: Laptop, made: Any) -> None:
     assert answer.status_code == 303
     assert not any("Ines" in name for name in laptop.lies())
     assert "Ines" not in laptop.lecturer.get(answer.headers["location"]).text
+
+
+@pytest.mark.parametrize("full", ["temporary folder", "data folder"])
+def test_a_full_disk_keeps_nothing_of_a_recording(
+    small_disk: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, full: str
+) -> None:
+    """Where it comes in, or where it is to lie: one line on the page, no part of it left, and the app goes on."""
+    data = small_disk if full == "data folder" else tmp_path / "data"
+    app = build(Settings(data_dir=data), MemoryLedger())
+    if full == "temporary folder":
+        monkeypatch.setattr(tempfile, "tempdir", str(small_disk))
+    with TestClient(app, headers=HTML, client=("127.0.0.1", 40000)) as lecturer:
+        assert lecturer.post("/class/first-run", data={"password": PASSWORD}).status_code == 200
+        long = io.BytesIO()
+        soundfile.write(long, np.zeros(1_200_000, dtype=np.int16), 8000, format="WAV")
+        sent = {"sound": ("long.wav", long.getvalue()), "pressure": ("long.csv", b"time_s,pressure_mmHg\n0,1\n")}
+        answer = lecturer.post("/recordings", files=sent, follow_redirects=False)
+        assert answer.status_code == 422
+        assert "No space left on device; nothing was kept" in words(answer.text)
+        assert [path for path in small_disk.rglob("*") if path.is_file() and path.name != FILE_NAME] == []
+        assert lecturer.get("/recordings").status_code == 200

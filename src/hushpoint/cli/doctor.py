@@ -126,9 +126,9 @@ def _left_over(folder: Path, now: datetime) -> Finding:
         if datetime.fromtimestamp(path.lstat().st_mtime, UTC) < now - LEFT_AFTER
     ]  # fmt: skip
     if left:
-        more = f" and {len(left) - 1} more" if len(left) > 1 else ""
+        names = ", ".join(map(str, left[:5])) + (" …" if len(left) > 5 else "")
         return Finding(
-            "left over", False, f"{left[0]}{more} was begun over a day ago and never finished",
+            "left over", False, f"begun over a day ago and never finished: {names}",
             "Something was stopped while it wrote. Nothing needs these files: delete them.",
         )  # fmt: skip
     return Finding("left over", True, "nothing unfinished lies about")

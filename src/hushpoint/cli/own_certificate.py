@@ -13,7 +13,7 @@ from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.x509.oid import ExtendedKeyUsageOID, NameOID
 
 from hushpoint.cli.whole_file import whole_file
-from hushpoint.errors import HushpointError
+from hushpoint.errors import BadInputError, HushpointError
 
 CERTIFICATE, KEY = "own-certificate.pem", "own-key.pem"
 DAYS = 365
@@ -56,6 +56,10 @@ def own_certificate_in(folder: Path, *, names: Sequence[str], addresses: Sequenc
         folder.mkdir(parents=True, exist_ok=True, mode=0o700)
         whole_file(key, secret)
         whole_file(certificate, signed.public_bytes(serialization.Encoding.PEM))
+    except BadInputError:
+        for half in (key, certificate):  # a key without its own certificate serves nobody; both are made anew
+            half.unlink(missing_ok=True)
+        raise
     except OSError as trouble:
         raise CertificateError(f"{folder}: the certificate cannot be written: {trouble.strerror}") from None
     return certificate, key

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import errno
+import os
+import shutil
 import sqlite3
 from datetime import UTC, datetime
 from pathlib import Path
@@ -19,6 +22,8 @@ from hushpoint.ledger.sql import SqlLedger
 
 FILE_NAME = "hushpoint.sqlite"
 BUSY_S = 30
+_LEAST_FREE_BYTES = 100_000
+"""With less room than this not even an empty ledger can be made."""
 _MIGRATIONS = Path(__file__).with_name("migrations")
 
 
@@ -51,6 +56,7 @@ def open_sqlite(path: Path, *, clock: Clock = utc_now, create: bool = True) -> S
         raise LedgerError(f"{path}: no ledger is here")
     try:
         path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+        new = not path.exists()
         path.touch(mode=0o600)
     except OSError as error:
         raise LedgerError(f"{path}: cannot be opened: {error.strerror}") from error
@@ -66,6 +72,10 @@ def open_sqlite(path: Path, *, clock: Clock = utc_now, create: bool = True) -> S
     except (SQLAlchemyError, sqlite3.Error) as error:
         engine.dispose()
         said = " ".join(str(getattr(error, "orig", None) or error).split())
+        if "I/O" in said and shutil.disk_usage(path.parent).free < _LEAST_FREE_BYTES:  # SQLite's word for a full disk
+            said = os.strerror(errno.ENOSPC)
+            for half in (path, *(path.with_name(path.name + end) for end in ("-wal", "-shm"))) if new else ():
+                half.unlink(missing_ok=True)
         raise LedgerError(f"{path}: cannot be used as a ledger: {said}") from error
     except LedgerError:
         engine.dispose()

@@ -44,6 +44,8 @@ async def opened_form(request: Request, *, most_fields: int = MOST_FIELDS) -> Fo
         raise BadInputError(f"form: {refusal.detail}") from refusal
     except (ValueError, LookupError) as error:
         raise BadInputError("form: cannot be read") from error
+    except OSError as trouble:  # what is sent lies in the temporary folder while it comes in
+        raise BadInputError(f"the temporary folder: {trouble.strerror}; nothing was kept") from None
 
 
 async def form_of(request: Request, *, most_fields: int = MOST_FIELDS) -> Form:
