@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import os
-import shutil
-import subprocess
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+
+from small_disks import mounted
 
 pytest_plugins = ["postgres_server", "told"]
 
@@ -28,15 +28,8 @@ def shared_data() -> Path:
 @pytest.fixture
 def small_disk(tmp_path: Path) -> Iterator[Path]:
     """A file system of one megabyte of its own."""
-    place = tmp_path / "small"
-    place.mkdir()
-    if os.geteuid() != 0 or not shutil.which("mount"):
-        pytest.skip("a small file system can be mounted by root alone")
-    made = subprocess.run(["mount", "-t", "tmpfs", "-o", "size=1m", "none", place], check=False, capture_output=True)
-    if made.returncode:
-        pytest.skip("a file system cannot be mounted here")
-    yield place
-    subprocess.run(["umount", place], check=True)
+    with mounted(tmp_path / "small", "1m") as place:
+        yield place
 
 
 @pytest.hookimpl(hookwrapper=True)

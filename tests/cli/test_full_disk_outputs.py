@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import shutil
 import subprocess
 from collections.abc import Iterator
 from pathlib import Path
@@ -13,6 +12,7 @@ import pytest
 from hushpoint.desk import classes
 from hushpoint.ledger.store import FILE_NAME, open_sqlite
 from serving import COMMAND, free_port
+from small_disks import mounted
 
 pytestmark = pytest.mark.hard
 CAUTION = "A teaching aid"
@@ -21,17 +21,9 @@ CAUTION = "A teaching aid"
 @pytest.fixture
 def small(tmp_path: Path) -> Iterator[Path]:
     """A file system of its own with 200 kB, of which 4 kB are free."""
-    if os.geteuid() != 0 or not shutil.which("mount"):
-        pytest.skip("a small file system can be mounted by root alone")
-    folder = tmp_path / "small"
-    folder.mkdir()
-    if subprocess.run(["mount", "-t", "tmpfs", "-o", "size=200k", "none", folder], check=False).returncode:
-        pytest.skip("a file system cannot be mounted here")
-    try:
+    with mounted(tmp_path / "small", "200k") as folder:
         (folder / "filler").write_bytes(bytes(192 * 1024))
         yield folder
-    finally:
-        subprocess.run(["umount", folder], check=True)
 
 
 def refused(small: Path, *words: str) -> None:

@@ -55,13 +55,13 @@ def own_certificate_in(folder: Path, *, names: Sequence[str], addresses: Sequenc
     try:
         folder.mkdir(parents=True, exist_ok=True, mode=0o700)
         whole_file(key, secret)
-        whole_file(certificate, signed.public_bytes(serialization.Encoding.PEM))
-    except BadInputError:
-        for half in (key, certificate):  # a key without its own certificate serves nobody; both are made anew
-            half.unlink(missing_ok=True)
-        raise
     except OSError as trouble:
         raise CertificateError(f"{folder}: the certificate cannot be written: {trouble.strerror}") from None
+    try:
+        whole_file(certificate, signed.public_bytes(serialization.Encoding.PEM))
+    except BadInputError:
+        key.unlink()  # a key without its own certificate serves nobody; without it both are made anew
+        raise
     return certificate, key
 
 
