@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import gc
 import logging
 import threading
+import time
 from collections.abc import AsyncIterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import asynccontextmanager
@@ -22,6 +24,10 @@ from hushpoint.web.app import make_app
 from hushpoint.web.context import Context
 
 log = logging.getLogger("hushpoint")
+LONGEST_PAUSE_S = 0.05
+"""A full collection that takes longer is not to be as long again [s] (design choice)."""
+_FULL = 2
+"""The generation of a full collection."""
 AGAIN_S = 2.0
 """How soon a judgement is tried again while the ledger cannot be used [s]."""
 
@@ -43,6 +49,36 @@ class Settings:
     codes_only: bool = False
     backup: BackupPlan | None = None
     metrics_token: str = field(default="", repr=False)
+
+
+class ShortPauses:
+    """Keeps Python's collector of circular garbage from going through all that the app holds again and again.
+
+    With the pairs of eight large classes in memory one full collection stops every answer for half a second. What is
+    left right after one that took long is no garbage, and is set aside from later ones; the app lets go of what it
+    holds without circles, so that it is freed all the same.
+    """
+
+    def __init__(self, longest_s: float = LONGEST_PAUSE_S) -> None:
+        self._longest_s = longest_s
+        self._begun_s = 0.0
+
+    def start(self) -> None:
+        """Watch full collections from now on."""
+        gc.callbacks.append(self._watch)
+
+    def stop(self) -> None:
+        """Leave the collector as it was found."""
+        gc.callbacks.remove(self._watch)
+        gc.unfreeze()
+
+    def _watch(self, phase: str, info: dict[str, int]) -> None:
+        if info["generation"] < _FULL:
+            return
+        if phase == "start":
+            self._begun_s = time.perf_counter()
+        elif time.perf_counter() - self._begun_s > self._longest_s:
+            gc.freeze()
 
 
 class Grader:
@@ -114,10 +150,12 @@ def build(settings: Settings, ledger: Ledger | None = None) -> Starlette:
         metrics_token=settings.metrics_token,
     )
 
+    pauses = ShortPauses()
     backups = Backups(kept, settings.backup) if settings.backup and isinstance(kept, SqlLedger) else None
 
     @asynccontextmanager
     async def running(_app: Starlette) -> AsyncIterator[None]:
+        pauses.start()
         grader.start()
         if backups is not None:
             backups.start()
@@ -130,6 +168,7 @@ def build(settings: Settings, ledger: Ledger | None = None) -> Starlette:
                 backups.stop()
             context.live_readings.stop()
             kept.close()
+            pauses.stop()
 
     app = make_app(context, names=settings.names, https_only=settings.https_only)
     app.router.lifespan_context = running

@@ -119,6 +119,26 @@ def test_heads_tell_what_rows_are_about(ledger):
     assert len(ledger.heads(after=0, limit=2)) == 2
 
 
+@pytest.mark.parametrize(
+    ("about", "limit", "seqs"),
+    [
+        (["p1"], None, [1, 3]),
+        (["p1", "longer"], None, [1, 3, 4]),
+        (["p1", "longer"], 2, [1, 3]),
+        ([], None, []),
+        (["p%"], None, []),
+        (["p1", *(f"other{number}" for number in range(10_001))], 1, [1]),
+    ],
+)
+def test_heads_of_rows_about_some_ids(ledger, about, limit, seqs):
+    """Those whose ref begins with an id and a dot: not with more of a word, not the id alone, none without a ref."""
+    for ref in ("p1.a", "p11.a", "p1.b", "longer.a.b", "p1", None):
+        ledger.append(Entry(Kind.CLASS_OPENED, {}, room="ABCD", ref=ref))
+    ledger.append(Entry(Kind.CLASS_CHANGED, {}, room="ABCD", ref="p1.c"))
+    found = ledger.heads(kinds=[Kind.CLASS_OPENED], room="ABCD", about=about, limit=limit)
+    assert [head.seq for head in found] == seqs
+
+
 def test_of_many_who_look_first_and_store_then_one_is_in_its_turn(ledger):
     """Eight threads look whether anything is stored and store if not: in turns, one row comes of it."""
 

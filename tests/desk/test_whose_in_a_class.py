@@ -100,6 +100,20 @@ def test_digits_are_those_first_written(ledger: Ledger) -> None:
     assert digit_lines(digits_of(ledger, "ABCD", "beth")[0])[0].startswith("systolic: too few to tell")
 
 
+def test_digits_of_a_class_are_kept_until_a_reading_of_it_is_stored_or_erased(ledger: Ledger) -> None:
+    """The same list while other classes write; with one reading more it is counted in; an erased learner is gone."""
+    class_of_two(ledger)
+    kept = ClassReadings(ledger)
+    first = kept.digits("ABCD")
+    take(ledger, "more", "ref", 130, room="EFGH")
+    assert kept.digits("ABCD") is first
+    take(ledger, "later", "anna", 120)
+    assert [sum(one.systolic.counts) for one in first] == [5, 5]
+    assert [sum(one.systolic.counts) for one in kept.digits("ABCD")] == [5, 6]
+    ledger.erase("anna", why="asked for")
+    assert [one.observer for one in kept.digits("ABCD")] == ["ref"]
+
+
 def test_a_class_without_pairs_says_so(ledger: Ledger) -> None:
     """Nothing shared: one line that says what is needed."""
     take(ledger, "m", "anna", 120)

@@ -14,6 +14,7 @@ from hushpoint.desk import classes, live, pairs, pairs_written
 from hushpoint.errors import BadInputError
 from hushpoint.guideline.competence_rules import competence_rule
 from hushpoint.ledger.memory import MemoryLedger
+from hushpoint.web.pairs import LATEST
 from hushpoint.wiring import Settings, build
 from permission_rows.house import PASSWORD
 
@@ -213,3 +214,19 @@ def test_scene_nine_comes_in_and_meets_its_rule(site: tuple[TestClient, MemoryLe
     drawn = f"/class/{code}/learner/{who}/pairs/picture.svg"
     assert f'src="{drawn}"' in page
     assert "<svg" in lecturer.get(drawn).text
+
+
+def test_the_newest_pairs_of_a_learner_are_listed_and_all_when_asked(
+    site: tuple[TestClient, MemoryLedger, str],
+) -> None:
+    """Of one more than are listed the oldest is behind a link, and every one counts above the list."""
+    lecturer, ledger, code = site
+    who = who_of(ledger, code, "Ines Invented")
+    many = LATEST + 1
+    sheets = [(pairs.Opening(who, client=f"K{n}", via="paper"), (120, 80), (122, 80), f"l{n}") for n in range(many)]
+    pairs.store_written(ledger, room=code, written=sheets)
+    page = f"/class/{code}/learner/{who}/pairs"
+    first, every = lecturer.get(page).text, lecturer.get(f"{page}?all=yes").text
+    assert all(f"{many} fair pairs" in told for told in (first, every))
+    assert [first.count('data-label="Client"'), every.count('data-label="Client"')] == [LATEST, many]
+    assert [f"All {many} pairs" in told for told in (first, every)] == [True, False]

@@ -121,7 +121,7 @@ def printed_with() -> dict[str, str]:
 def altered_rows(ledger: Ledger, seqs: Iterable[int]) -> list[int]:
     """Return which of these rows of the journal are not as they were appended; erased ones count as whole."""
     wanted = set(seqs)
-    kept = {one.row.seq: one for one in ledger.kept(wanted | {seq - 1 for seq in wanted})}
+    kept = {one.row.seq: one for one in ledger.kept(wanted | {seq - 1 for seq in wanted}, read=False)}
     return [seq for seq in sorted(wanted) if seq not in kept or not _as_appended(kept[seq], kept.get(seq - 1))]
 
 

@@ -22,7 +22,7 @@ from hushpoint.agreement import PairedReading
 from hushpoint.desk import classes, live
 from hushpoint.desk.kept import Kept
 from hushpoint.errors import AlreadyDoneError, BadInputError, NotAllowedError, NotFoundError
-from hushpoint.ledger.records import AlreadyStoredError, Entry, Kind, Ledger, Row
+from hushpoint.ledger.records import AlreadyStoredError, Entry, Kind, Ledger, Row, is_about
 
 LECTURER = "lecturer"
 """The observer who signs in as the lecturer: another assessor who does so counts as the same reference."""
@@ -263,21 +263,17 @@ def rows_of(ledger: Ledger, room: str, learner: str) -> list[Row]:
     ids = {body["pair"] for body in opened}
     for other in sorted({_who(str(body["reference"])) for body in opened}):
         if other:
-            mine = [row for row in ledger.rows(kinds=_OF_OTHERS, room=room, who=other) if _pair_in(row.ref) in ids]
+            mine = [row for row in ledger.rows(kinds=_OF_OTHERS, room=room, who=other) if is_about(row.ref, ids)]
             found |= {row.seq: row for row in ledger.rows(kinds=[Kind.PERSON_ERASED], who=other)}
         else:
-            heads = ledger.heads(kinds=_OF_OTHERS, room=room, who=other)
-            mine = [one.row for one in ledger.kept(head.seq for head in heads if _pair_in(head.ref) in ids)]
+            heads = ledger.heads(kinds=_OF_OTHERS, room=room, who=other, about=ids)
+            mine = [one.row for one in ledger.kept(head.seq for head in heads)]
         found |= {row.seq: row for row in mine}
         seqs = {row.seq for row in mine}
         for row in ledger.rows(kinds=[Kind.READING_AMENDED], room=room, who=other):
             if row.body is not None and row.body["row"] in seqs:
                 found[row.seq] = row
     return [found[seq] for seq in sorted(found)]
-
-
-def _pair_in(ref: str | None) -> str:
-    return "" if ref is None else ref.partition(".")[0]
 
 
 def of_learner(ledger: Ledger, room: str, learner: str) -> list[Pair]:

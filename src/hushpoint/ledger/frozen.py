@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from contextlib import AbstractContextManager
+from itertools import islice
 from typing import NoReturn
 
-from hushpoint.ledger.records import Entry, Head, Kind, LedgerError, Row, Stored, Verification
+from hushpoint.ledger.records import Entry, Head, Kind, LedgerError, Row, Stored, Verification, is_about
 
 
 class FrozenLedger:
@@ -54,10 +55,12 @@ class FrozenLedger:
         kinds: Iterable[Kind] | None = None,
         room: str | None = None,
         who: str | None = None,
+        about: Collection[str] | None = None,
     ) -> list[Head]:
         """Return heads; see `Ledger.heads`."""
-        found = self.rows(after=after, limit=limit, kinds=kinds, room=room, who=who)
-        return [Head(row.seq, row.kind, row.room, row.ref) for row in found]
+        found = self.rows(after=after, kinds=kinds, room=room, who=who)
+        narrowed = (row for row in found if about is None or is_about(row.ref, about))
+        return [Head(row.seq, row.kind, row.room, row.ref) for row in islice(narrowed, limit)]
 
     def turn(self, what: str) -> AbstractContextManager[None]:
         """Refuse: nothing is stored."""
@@ -74,7 +77,7 @@ class FrozenLedger:
         """Refuse."""
         self._refuse()
 
-    def kept(self, seqs: Iterable[int]) -> list[Stored]:
+    def kept(self, seqs: Iterable[int], *, read: bool = True) -> list[Stored]:
         """Refuse: salts are not among what is held."""
         self._refuse()
 

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from contextlib import AbstractContextManager
 from dataclasses import replace
+from itertools import islice
 
 from hushpoint.ledger.chain import ERASED, GENESIS, check_person, entry_text, seal
 from hushpoint.ledger.records import (
@@ -18,6 +19,7 @@ from hushpoint.ledger.records import (
     Row,
     Stored,
     Verification,
+    is_about,
     utc_now,
 )
 from hushpoint.ledger.turns import turn_here
@@ -103,16 +105,18 @@ class MemoryLedger:
         kinds: Iterable[Kind] | None = None,
         room: str | None = None,
         who: str | None = None,
+        about: Collection[str] | None = None,
     ) -> list[Head]:
         """Return heads; see `Ledger.heads`."""
-        found = self.rows(after=after, limit=limit, kinds=kinds, room=room, who=who)
-        return [Head(row.seq, row.kind, row.room, row.ref) for row in found]
+        found = self.rows(after=after, kinds=kinds, room=room, who=who)
+        narrowed = (row for row in found if about is None or is_about(row.ref, about))
+        return [Head(row.seq, row.kind, row.room, row.ref) for row in islice(narrowed, limit)]
 
     def turn(self, what: str) -> AbstractContextManager[None]:
         """Hold a named turn; see `Ledger.turn`."""
         return turn_here(what)
 
-    def kept(self, seqs: Iterable[int]) -> list[Stored]:
+    def kept(self, seqs: Iterable[int], *, read: bool = True) -> list[Stored]:
         """Return these rows with salt and text; see `Ledger.kept`."""
         with self._lock:
             return [self._rows[seq - 1] for seq in sorted(set(seqs)) if 1 <= seq <= len(self._rows)]

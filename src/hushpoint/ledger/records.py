@@ -6,7 +6,7 @@ data can be erased while the chain of digests still verifies.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -162,6 +162,12 @@ class Head:
     ref: str | None = None
 
 
+def is_about(ref: str | None, about: Collection[str]) -> bool:
+    """Tell whether a ref begins with one of these ids and a dot."""
+    begins, dot, _ = (ref or "").partition(".")
+    return bool(dot) and begins in about
+
+
 @dataclass(frozen=True, slots=True)
 class Verification:
     """What `verify` found: rows checked, rows erased on request, and the first altered row with the reason."""
@@ -241,10 +247,12 @@ class Ledger(Protocol):
         kinds: Iterable[Kind] | None = None,
         room: str | None = None,
         who: str | None = None,
+        about: Collection[str] | None = None,
     ) -> list[Head]:
         """Return the heads of the next rows beyond `after`, in order of seq, narrowed by whatever is given.
 
-        They cost far less than the rows: no payload is read.
+        They cost far less than the rows: no payload is read. `about` are ids without a dot: of rows whose ref begins
+        with one of them and a dot.
         """
         ...
 
@@ -255,8 +263,11 @@ class Ledger(Protocol):
         """
         ...
 
-    def kept(self, seqs: Iterable[int]) -> list[Stored]:
-        """Return these rows with salt and text, in order of seq; numbers that no row has are passed over."""
+    def kept(self, seqs: Iterable[int], *, read: bool = True) -> list[Stored]:
+        """Return these rows with salt and text, in order of seq; numbers that no row has are passed over.
+
+        Where the texts are not to be `read`, rows may be without a body: enough for digests, and sooner there.
+        """
         ...
 
     def erase(self, who: str, *, why: str) -> int:

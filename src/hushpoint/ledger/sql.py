@@ -11,7 +11,7 @@ import json
 import sqlite3
 import threading
 import time
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import replace
 from itertools import islice
@@ -44,6 +44,7 @@ from hushpoint.ledger.records import (
     Sealed,
     Stored,
     Verification,
+    is_about,
     utc_now,
 )
 from hushpoint.ledger.tables import journal, payload, setting
@@ -61,6 +62,8 @@ _BROUGHT_IN = 5000
 """Rows of a backup that are written at once."""
 _LOOK_S = 0.2
 """How often a SQLite file is looked at for rows that another process stored, such as a command beside the server."""
+_MOST_ASKED = 10_000
+"""So many ids go into one question; databases take three to six times as many values in one."""
 _FEW_KINDS = 16
 """Up to so many kinds are looked up one by one in their own index."""
 _WITH_PAYLOAD = journal.outerjoin(payload, journal.c.seq == payload.c.seq)
@@ -154,6 +157,7 @@ class SqlLedger:
         kinds: Iterable[Kind] | None = None,
         room: str | None = None,
         who: str | None = None,
+        about: Collection[str] | None = None,
     ) -> list[Head]:
         """Return heads; see `Ledger.heads`."""
         query = sa.select(journal.c.seq, journal.c.kind, journal.c.room, journal.c.ref).where(journal.c.seq > after)
@@ -161,9 +165,12 @@ class SqlLedger:
             query = query.where(journal.c.kind.in_(sorted({str(kind) for kind in kinds})))
         for column, value in ((journal.c.room, room), (journal.c.who, who)):
             query = query if value is None else query.where(column == value)
+        if about is not None and len(about) <= _MOST_ASKED:
+            query, about = query.where(_about(about)), None
         with self._reading() as connection:
-            found = connection.execute(query.order_by(journal.c.seq).limit(limit))
-            return [Head(seq, _KINDS.get(kind, kind), where, ref) for seq, kind, where, ref in found]
+            found = connection.execute(query.order_by(journal.c.seq).limit(limit if about is None else None))
+            heads = (Head(seq, _KINDS.get(kind, kind), where, ref) for seq, kind, where, ref in found)
+            return list(islice((one for one in heads if about is None or is_about(one.ref, about)), limit))
 
     @contextmanager
     def turn(self, what: str) -> Iterator[None]:
@@ -183,7 +190,7 @@ class SqlLedger:
                     raise LedgerError(_one_line(error)) from error
                 yield
 
-    def kept(self, seqs: Iterable[int]) -> list[Stored]:
+    def kept(self, seqs: Iterable[int], *, read: bool = True) -> list[Stored]:
         """Return these rows with salt and text; see `Ledger.kept`. Raises NamesLockedError where it cannot open one."""
         wanted = sorted(set(seqs))
         query = sa.select(*self._columns).select_from(_WITH_PAYLOAD).order_by(journal.c.seq)
@@ -191,7 +198,7 @@ class SqlLedger:
         with self._reading() as connection:
             for start in range(0, len(wanted), _BATCH):
                 part = query.where(journal.c.seq.in_(wanted[start : start + _BATCH]))
-                found += [self._stored(record) for record in connection.execute(part)]
+                found += [self._stored(record, read=read) for record in connection.execute(part)]
         if any(one.sealed is not None and one.text is None for one in found):
             raise NamesLockedError
         return found
@@ -477,6 +484,15 @@ def _of_each_kind(
     ]
     found = sa.union_all(*(sa.select(one.c.seq) for one in each)).subquery()
     return sa.select(found.c.seq)
+
+
+def _about(ids: Collection[str]) -> sa.ColumnElement[bool]:
+    """Refs that begin with one of these ids and a dot: looked for among rows narrowed otherwise, by no index."""
+    by_length: dict[int, list[str]] = {}
+    for one in ids:
+        by_length.setdefault(len(one) + 1, []).append(f"{one}.")
+    each = [sa.func.substr(journal.c.ref, 1, length).in_(begun) for length, begun in by_length.items()]
+    return sa.or_(sa.false(), *each)
 
 
 def _insert(connection: sa.Connection, rows: Sequence[Stored]) -> None:

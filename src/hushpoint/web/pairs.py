@@ -6,6 +6,7 @@ import secrets
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime
+from itertools import islice
 from typing import Any
 
 from starlette.requests import Request
@@ -33,7 +34,7 @@ from hushpoint.web.forms import Form, form_of, read_json
 from hushpoint.web.kit_pick import come_back, kit_choice, kit_choices, remember
 
 LATEST = 40
-"""How many of a class's newest pairs its page lists."""
+"""How many of the newest pairs of a class, or of a learner, are listed at first."""
 FEWEST_DRAWN = 2
 """Readings of one pair: differences are drawn from the second pair on."""
 DOOR = "/"
@@ -189,7 +190,8 @@ async def learner_pairs(request: Request) -> Response:
     who, ledger = request.path_params["who"], context_of(request).ledger
     name = await off_loop(lambda: classes.name_of(ledger, info.code, who))
     mine = await off_loop(lambda: pairs.of_learner(ledger, info.code, who))
-    values = await off_loop(lambda: summary(mine, name, reader_of(request).on_pictures("reference")))
+    reference = reader_of(request).on_pictures("reference")
+    values = await off_loop(lambda: summary(mine, name, reference, every=_every(request)))
     values |= await off_loop(lambda: _digits(request, info.code, who))
     return page(request, "pairs_learner.html", {"info": info, "who": who, "name": name, "own": False, **values})
 
@@ -211,7 +213,7 @@ async def own_pairs(request: Request) -> Response:
     ledger = context_of(request).ledger
     mine = await off_loop(lambda: pairs.of_learner(ledger, learner.room, learner.who))
     say = reader_of(request).on_pictures
-    values = await off_loop(lambda: summary(mine, say("you"), say("reference")))
+    values = await off_loop(lambda: summary(mine, say("you"), say("reference"), every=_every(request)))
     values |= await off_loop(lambda: _digits(request, learner.room, learner.who))
     return page(request, "pairs_learner.html", {"name": "Your pairs", "own": True, **values})
 
@@ -339,8 +341,8 @@ def _pairs_in(request: Request, room: str, form: Form, data: bytes, name: str) -
     return checked
 
 
-def summary(found: Sequence[pairs.Pair], learner: str, reference: str) -> dict[str, Any]:
-    """Return what a page shows of one learner's pairs: the rows, and the agreement of the fair ones.
+def summary(found: Sequence[pairs.Pair], learner: str, reference: str, *, every: bool = False) -> dict[str, Any]:
+    """Return what a page shows of one learner's pairs: the newest or every one, and the agreement of the fair ones.
 
     Its picture has an address of its own: it takes longer to draw than all the rest of the page.
     """
@@ -348,7 +350,8 @@ def summary(found: Sequence[pairs.Pair], learner: str, reference: str) -> dict[s
     readings = pairs.paired_readings(fair, learner, reference)
     unheard = len(fair) - len(readings) // 2
     values: dict[str, Any] = {
-        "rows": [_line(one) for one in reversed(found)],
+        "rows": [_line(one) for one in islice(reversed(found), None if every else LATEST)],
+        "many": len(found),
         "fair": len(fair),
         "unfair": sum(one.state == "turned" and not one.fair for one in found),
         "unheard": unheard,
@@ -360,6 +363,10 @@ def summary(found: Sequence[pairs.Pair], learner: str, reference: str) -> dict[s
         return values
     by_hand = [agreement_by_hand(pair) for pair in agreed.pairs]
     return {**values, "result": agreed.as_json(), "by_hand": by_hand, "drawn": len(readings) > FEWEST_DRAWN}
+
+
+def _every(request: Request) -> bool:
+    return request.query_params.get("all") == "yes"
 
 
 def _picture(request: Request, room: str, who: str, name: str) -> Response:
@@ -431,7 +438,7 @@ async def _class_page(request: Request, *, refusal: str = "", form: Form | None 
         "people": sorted(people.items(), key=lambda one: one[1].casefold()),
         "names": names,
         "open_pairs": [one for one in newest if one.state == "open"],
-        "rows": [_line(one) for one in newest if one.state != "open"][:LATEST],
+        "rows": [_line(one) for one in islice((each for each in newest if each.state != "open"), LATEST)],
         "ref": secrets.token_hex(8),
         "kit": await kit_choices(request),
     }
