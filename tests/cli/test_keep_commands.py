@@ -16,6 +16,7 @@ import sqlalchemy as sa
 from hushpoint.ledger.backup import read_backup
 from hushpoint.ledger.records import Entry, Kind, LedgerError
 from hushpoint.ledger.store import FILE_NAME, open_ledger, open_sqlite
+from hushpoint.ledger.tables import journal
 from older_ledgers import ROWS, older_ledger, revisions
 
 
@@ -79,6 +80,10 @@ def test_a_backup_goes_to_postgres_and_back(filled, tmp_path, postgres_url):
     ):
         assert _hushpoint(*words).returncode == 0
     assert gzip.decompress(first.read_bytes()) == gzip.decompress(second.read_bytes())
+    outside = sa.create_engine(postgres_url)
+    indexes = {(one["name"], *one["column_names"], one["unique"]) for one in sa.inspect(outside).get_indexes("journal")}
+    outside.dispose()
+    assert indexes == {(one.name, *one.columns.keys(), one.unique) for one in journal.indexes}
     ledger = open_ledger(back)
     assert (ledger.setting("password"), ledger.setting("cookie_key")) == ("hash", None)
     assert (ledger.verify().rows, ledger.verify().erased) == (3, 1)

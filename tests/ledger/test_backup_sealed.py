@@ -6,8 +6,10 @@ import gzip
 import hashlib
 import json
 import os
+import sqlite3
 import stat
 import subprocess
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -21,6 +23,14 @@ from serving import COMMAND
 
 WORD, OTHER = "correct horse and more", "correct horse and less"
 SECRET = "Ines Invented"
+
+
+def indexes(folder: Path) -> list[tuple[str, str | None]]:
+    """Every index of a ledger file with the words that make it."""
+    with closing(sqlite3.connect(folder / FILE_NAME)) as store:
+        found = list(store.execute("SELECT name, sql FROM sqlite_master WHERE type = 'index' ORDER BY name"))
+    assert len(found) > 5
+    return found
 
 
 def filled(folder: Path) -> SqlLedger:
@@ -183,9 +193,11 @@ def test_a_backup_torn_after_many_rows_leaves_nothing_half_written(tmp_path: Pat
     ledger.close()
     whole = tmp_path / "whole"
     other = open_sqlite(whole / FILE_NAME)
+    fresh = indexes(whole)
     assert restore_backup(other, kept) == 5_202
     assert other.verify().first_altered is None
     other.close()
+    assert indexes(whole) == fresh
     lines = gzip.decompress(kept.read_bytes()).splitlines(keepends=True)
     last = max(place for place, line in enumerate(lines) if line.startswith(b'{"row"'))
     if harm == "cut":
@@ -211,3 +223,4 @@ def test_a_backup_torn_after_many_rows_leaves_nothing_half_written(tmp_path: Pat
     assert other.settings() == before
     assert [path.name for path in there.iterdir() if "recordings" in path.name] == []
     other.close()
+    assert indexes(there) == fresh

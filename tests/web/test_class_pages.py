@@ -210,6 +210,23 @@ def test_a_name_on_the_list_becomes_that_person(site: Site) -> None:
     assert [row.who for row in rows] == [listed]
 
 
+def test_a_name_that_is_not_on_the_list_is_asked_back_while_somebody_is_awaited(site: Site) -> None:
+    """A slip of writing makes no second person: joining as somebody new is a second tap; with all in, none is asked."""
+    code = site.open()
+    site.lecturer.post(f"/class/{code}/roster", data={"names": "Ines Invented", "add": "yes"})
+    phone = site.browser()
+    asked = phone.post(f"/join/{code}", data={"name": "Ines Invnted"}, follow_redirects=False)
+    assert (asked.status_code, "Join as somebody new" in asked.text) == (409, True)
+    assert "Nobody of this name is on the class list" in asked.text
+    assert 'value="Ines Invnted"' in asked.text
+    assert list(site.ledger.rows(kinds=[Kind.LEARNER_JOINED], room=code)) == []
+    new = {"name": "Tomo Invented", "new": "yes"}
+    assert site.browser().post(f"/join/{code}", data=new, follow_redirects=False).status_code == 303
+    assert phone.post(f"/join/{code}", data={"name": "Ines Invented"}, follow_redirects=False).status_code == 303
+    late = site.browser().post(f"/join/{code}", data={"name": "Late Invented"}, follow_redirects=False)
+    assert late.status_code == 303
+
+
 def test_the_same_name_again_needs_the_word_of_the_first_device(site: Site) -> None:
     """A classmate who knows the name does not come in; the first device shows the word, the lecturer sees both."""
     code = site.open()

@@ -62,6 +62,10 @@ class NameTakenError(AlreadyDoneError):
     """Someone has joined with this name already: another device needs the word that the first one shows."""
 
 
+class NotListedError(AlreadyDoneError):
+    """Nobody of this name is on the list, and somebody on it has not come in yet: it may be a slip of writing."""
+
+
 @dataclass(frozen=True, slots=True)
 class ClassInfo:
     """A class as opened."""
@@ -384,6 +388,12 @@ class _Known:
     names: Mapping[str, str]
     places: int
     off: frozenset[str]
+    came: frozenset[str]
+
+    @property
+    def awaited(self) -> bool:
+        """Whether somebody on the list never came in: a name that is not on it may be theirs, written otherwise."""
+        return bool(self.names.keys() - self.came - self.off)
 
     def listed(self, name: str, further: int = 0) -> Entry:
         """Return the entry that puts a name on the list."""
@@ -394,35 +404,39 @@ class _Known:
 def _known(ledger: Ledger, code: str) -> _Known:
     names: dict[str, str] = {}
     off: set[str] = set()
+    came: set[str] = set()
     places = 0
     for row in ledger.rows(kinds=[Kind.ROSTER_ADDED, Kind.LEARNER_JOINED, Kind.ROSTER_CHANGED], room=code):
         places += row.kind == Kind.ROSTER_ADDED
         if row.body is None:
             continue
         (off.add if row.body.get("off") else off.discard)(row.who)
+        if row.kind == Kind.LEARNER_JOINED:
+            came.add(row.who)
         if row.kind != Kind.ROSTER_CHANGED:
             names[row.who] = str(row.body["name"])
-    return _Known(code, names, places, frozenset(off))
+    return _Known(code, names, places, frozenset(off), frozenset(came))
 
 
-def join(ledger: Ledger, *, room: str, name: str, word: str = "") -> str:
+def join(ledger: Ledger, *, room: str, name: str, word: str = "", new: bool = True) -> str:
     """Join a class by code and name; return the learner's id.
 
     A name on the class list becomes that person. A name that has joined already belongs to the device it joined on:
     another one needs the word that is shown there (`word_of`), or a lecturer who lets the person in again
-    (`end_devices`). NameTakenError is raised without it, BadInputError where it is another word.
+    (`end_devices`). NameTakenError is raised without it, BadInputError where it is another word. With `new` False a
+    name that is not on the list raises NotListedError while somebody on the list is still awaited: it may be theirs.
     """
     info = find_class(ledger, room)
     name = clean_name(name, "name")
     with ledger.turn(_NAMING):
         while True:
             try:
-                return _joined(ledger, info, name, word)
+                return _joined(ledger, info, name, word, new=new)
             except AlreadyStoredError:  # somebody else came in at this moment: look again
                 continue
 
 
-def _joined(ledger: Ledger, info: ClassInfo, name: str, word: str) -> str:
+def _joined(ledger: Ledger, info: ClassInfo, name: str, word: str, *, new: bool) -> str:
     known = _known(ledger, info.code)
     who = next((who for who, other in known.names.items() if other.casefold() == name.casefold()), "")
     ended, since = _devices(ledger, info.code, who) if who else (0, 0)
@@ -438,6 +452,10 @@ def _joined(ledger: Ledger, info: ClassInfo, name: str, word: str) -> str:
         raise NotAllowedError("This class is closed to newcomers. Ask your lecturer to open it again.")
     elif not who and len(known.names) >= MOST_LEARNERS:
         raise NotAllowedError(f"This class is full: it holds {MOST_LEARNERS} people. Ask your lecturer.")
+    elif not who and not new and known.awaited:
+        raise NotListedError(
+            "Nobody of this name is on the class list. Write it as your lecturer has it there; or join as somebody new."
+        )
     listed = [] if who else [known.listed(name)]
     who = who or listed[0].who
     first = None if since else f"{who}/{ended}"  # of two who come first at once, one is first

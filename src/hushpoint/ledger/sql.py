@@ -268,10 +268,15 @@ class SqlLedger:
         with self._writing() as connection:
             if connection.execute(sa.select(sa.func.count()).select_from(journal)).scalar_one():
                 raise LedgerError("the ledger is not empty: restore into an empty one")
+            # made once all rows are there: kept row by row, indexes of millions are written over and over
+            for index in journal.indexes:
+                index.drop(connection)
             count, left = 0, iter(rows)
             while batch := list(islice(left, _BROUGHT_IN)):
                 _insert(connection, batch)
                 count += len(batch)
+            for index in journal.indexes:
+                index.create(connection)
             for key, value in settings.items():
                 connection.execute(sa.delete(setting).where(setting.c.key == key))
                 connection.execute(sa.insert(setting).values(key=key, value=value))

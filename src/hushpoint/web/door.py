@@ -43,30 +43,31 @@ async def join(request: Request) -> Response:
     """Ask for a name, and let the learner in."""
     ledger = context_of(request).ledger
     info = await off_loop(lambda: classes.find_class(ledger, request.path_params["code"]))
-    values = {"info": info, "name": "", "refusal": "", "ask_word": False}
+    values = {"info": info, "name": "", "refusal": "", "ask_word": False, "ask_new": False}
     if request.method == "GET":
         return page(request, "join.html", values)
     form = await form_of(request)
     name, word = form.text("name"), form.text("word")[:LONGEST_WORD]
     try:
-        who = await _joined(request, info.code, name, word)
-    except (BadInputError, NotAllowedError, classes.NameTakenError) as refusal:
-        taken = isinstance(refusal, classes.NameTakenError)
-        values |= {"name": name[: classes.LONGEST_NAME], "refusal": str(refusal), "ask_word": taken or bool(word)}
-        status = 409 if taken else 403 if isinstance(refusal, NotAllowedError) else 422
+        who = await _joined(request, info.code, name, word, new=form.text("new") == "yes")
+    except (BadInputError, NotAllowedError, classes.NameTakenError, classes.NotListedError) as refusal:
+        taken, unlisted = (isinstance(refusal, one) for one in (classes.NameTakenError, classes.NotListedError))
+        values |= {"name": name[: classes.LONGEST_NAME], "refusal": str(refusal)}
+        values |= {"ask_word": taken or bool(word), "ask_new": unlisted}
+        status = 409 if taken or unlisted else 403 if isinstance(refusal, NotAllowedError) else 422
         return page(request, "join.html", values, status=status)
     return await _let_in(request, who, info.code)
 
 
-async def _joined(request: Request, code: str, name: str, word: str) -> str:
+async def _joined(request: Request, code: str, name: str, word: str, *, new: bool) -> str:
     """Join; guesses at a word cost time as guesses at a password do."""
     context = context_of(request)
     if not word:
-        return await off_loop(lambda: classes.join(context.ledger, room=code, name=name))
+        return await off_loop(lambda: classes.join(context.ledger, room=code, name=name, new=new))
     address = f"word of {request.client.host if request.client else ''}"
     async with context.guesses.turn(address):
         try:
-            who = await off_loop(lambda: classes.join(context.ledger, room=code, name=name, word=word))
+            who = await off_loop(lambda: classes.join(context.ledger, room=code, name=name, word=word, new=new))
         except BadInputError:
             context.guesses.tell(address, right=False)
             raise
