@@ -33,7 +33,7 @@ FORMS: dict[str, dict[str, str]] = {
 
 def furnish(_app: Starlette, ledger: Ledger, words: dict[str, Any]) -> None:
     """Plan a rotation of the class in two groups: the learner's and the classmate's, who see their own."""
-    classes.add_roster(ledger, room=words["code"], names=[f"Listed {number}" for number in range(4)])
+    classes.add_roster(ledger, room=words["code"], names=[f"Ida {number}" for number in range(4)])
     rotation.plan_rotation(
         ledger,
         room=words["code"],
