@@ -13,7 +13,7 @@ from dataclasses import replace
 import pytest
 import sqlalchemy as sa
 
-from hushpoint.ledger.backup import read_backup
+from hushpoint.ledger.backup import read_backup, restore_backup, write_backup
 from hushpoint.ledger.records import Entry, Kind, LedgerError
 from hushpoint.ledger.store import FILE_NAME, open_ledger, open_sqlite
 from hushpoint.ledger.tables import journal
@@ -87,6 +87,39 @@ def test_a_backup_goes_to_postgres_and_back(filled, tmp_path, postgres_url):
     ledger = open_ledger(back)
     assert (ledger.setting("password"), ledger.setting("cookie_key")) == ("hash", None)
     assert (ledger.verify().rows, ledger.verify().erased) == (3, 1)
+    ledger.close()
+
+
+@pytest.mark.postgres
+@pytest.mark.parametrize("harm", ["", "row twice", "text cut"])
+def test_many_odd_rows_come_into_postgres_whole_or_not_at_all(tmp_path, postgres_url, harm):
+    """Tabs, backslashes, quotes and rows without ref come back as they were; a bad row leaves nothing, in one line."""
+    odd = ("tab\tline\nback\\slash \\N \\.", "quote ' \" ; DROP", "é 漢 🜁", "", "\\x41 \r")
+    made, kept = open_sqlite(tmp_path / FILE_NAME), tmp_path / "kept.gz"
+    made.append(
+        *(
+            Entry(Kind.CLASS_OPENED, {"name": odd[n % 5]}, room=odd[n % 5], ref=f"r{n}" if n % 3 else None)
+            for n in range(400)
+        )
+    )
+    rows = list(made.rows())
+    write_backup(made, kept)
+    made.close()
+    lines = gzip.decompress(kept.read_bytes()).splitlines(keepends=True)
+    if harm == "row twice":
+        lines.insert(350, lines[350])
+    elif harm == "text cut":
+        lines[350] = lines[350].replace(b"CLASS_OPENED", b"").replace(b'"name', b'"nam')
+    kept.write_bytes(gzip.compress(b"".join(lines)))
+    ledger = open_ledger(tmp_path, postgres_url)
+    if harm:
+        with pytest.raises(LedgerError) as refused:
+            restore_backup(ledger, kept)
+        assert "\n" not in str(refused.value)
+        assert list(ledger.rows()) == []
+    else:
+        assert restore_backup(ledger, kept) == 400
+        assert list(ledger.rows()) == rows
     ledger.close()
 
 

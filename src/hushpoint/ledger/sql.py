@@ -62,6 +62,8 @@ _BROUGHT_IN = 5000
 """Rows of a backup that are written at once."""
 _LOOK_S = 0.2
 """How often a SQLite file is looked at for rows that another process stored, such as a command beside the server."""
+_MANY = 100
+"""From so many records on they go into PostgreSQL by COPY."""
 _MOST_ASKED = 10_000
 """So many ids go into one question; databases take three to six times as many values in one."""
 _FEW_KINDS = 16
@@ -503,7 +505,7 @@ def _about(ids: Collection[str]) -> sa.ColumnElement[bool]:
 def _insert(connection: sa.Connection, rows: Sequence[Stored]) -> None:
     """Write these rows with what they say, each table in one go; an older ledger has no column for what is sealed."""
     columns = ("seq", "at", "kind", "version", "room", "who", "ref", "digest", "chain")
-    connection.execute(sa.insert(journal), [{name: getattr(one.row, name) for name in columns} for one in rows])
+    _into(connection, journal, [{name: getattr(one.row, name) for name in columns} for one in rows])
     sealed = [
         {"seq": one.row.seq, "salt": "", "body": one.sealed.text, "sealed": one.sealed.secret}
         for one in rows
@@ -516,7 +518,23 @@ def _insert(connection: sa.Connection, rows: Sequence[Stored]) -> None:
     ]
     for said in (sealed, plain):
         if said:
-            connection.execute(sa.insert(payload), said)
+            _into(connection, payload, said)
+
+
+def _into(connection: sa.Connection, table: sa.Table, records: Sequence[dict[str, Any]]) -> None:
+    """Write records that all have the same columns; many go into PostgreSQL by COPY."""
+    driver: Any = connection.dialect.dbapi
+    if len(records) < _MANY or connection.dialect.name != "postgresql":
+        connection.execute(sa.insert(table), records)
+        return
+    raw: Any = connection.connection.driver_connection
+    columns = list(records[0])
+    try:
+        with raw.cursor() as cursor, cursor.copy(f"COPY {table.name} ({', '.join(columns)}) FROM STDIN") as copy:
+            for record in records:
+                copy.write_row([record[column] for column in columns])
+    except driver.Error as error:  # as the database's refusal of any other statement is told
+        raise DBAPIError(None, None, error) from error
 
 
 def _may_be_stored(text: str) -> bool:
