@@ -96,6 +96,8 @@ def test_readings_early_out_of_order_and_over_the_cap_are_kept_and_marked() -> N
     early = judged("150/90 138/88", "ACC_AHA_2017", gap_s=30)
     assert [each.marks for each in early.readings] == [(), ("early",)]
     assert shown(early) == (144, 89)
+    assert early.value is not None
+    assert "lower certainty: reading 2 came less than 60 s after the one before" in early.value.doubts
     turned = Visit(tuple(reversed(readings("150/90 138/88 130/80"))))
     result = judge_visit(turned, clinical_policy("NHFA_2016"), START + timedelta(hours=1))
     assert [each.number for each in result.readings] == [3, 2, 1]

@@ -146,7 +146,7 @@ def judge_visit(visit: Visit, policy: ClinicalPolicy, now: datetime, *, beside: 
         reached = _pressure_findings(policy, gates, arms, lead, irregular, step, marked, findings)
         findings += _standing(visit, policy, value)
     worst = next((step for step in policy.ladder if any(each.step is step for each in reached)), None)
-    value = _told_doubts(visit, policy, value)
+    value = _told_doubts(visit, policy, value, marked)
     cautions = _cautions(visit, policy, gates, value) if beside else ()
     action = decide(findings)
     if isinstance(action, Emergency):
@@ -383,14 +383,21 @@ def _standing(visit: Visit, policy: ClinicalPolicy, value: VisitValue | None) ->
     return found
 
 
-def _told_doubts(visit: Visit, policy: ClinicalPolicy, value: VisitValue | None) -> VisitValue | None:
-    """Add what the time of rest, today's habits and the posture take from the certainty of a value."""
+def _told_doubts(
+    visit: Visit, policy: ClinicalPolicy, value: VisitValue | None, marked: Sequence[MarkedReading]
+) -> VisitValue | None:
+    """Add what the time of rest, haste, today's habits and the posture take from the certainty of a value."""
     if value is None:
         return None
     doubts = []
     asked_s = policy.protocol.rest_s
     if visit.rested_s is not None and visit.rested_s < asked_s:
         doubts.append(f"lower certainty: rested {visit.rested_s:.0f} s, {asked_s:g} are asked for")
+    soon = [each.number for each in marked if each.counted and "early" in each.marks and each.reading.arm == value.arm]
+    if soon:
+        told = ", ".join(map(str, soon))
+        gap_s = policy.protocol.interval_s
+        doubts.append(f"lower certainty: reading {told} came less than {gap_s:g} s after the one before")
     for code in visit.today or ():
         effect = today_effects()[code]
         doubts.append(f"lower certainty: {effect.what} ({effect.words()}; {effect.source})")
