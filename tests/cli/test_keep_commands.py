@@ -14,9 +14,10 @@ import pytest
 import sqlalchemy as sa
 
 from hushpoint.ledger.backup import read_backup, restore_backup, write_backup
+from hushpoint.ledger.migrating import earlier
 from hushpoint.ledger.records import Entry, Kind, LedgerError
 from hushpoint.ledger.store import FILE_NAME, open_ledger, open_sqlite
-from hushpoint.ledger.tables import journal
+from hushpoint.ledger.tables import NEWEST, journal, metadata
 from older_ledgers import ROWS, older_ledger, revisions
 
 
@@ -121,6 +122,28 @@ def test_many_odd_rows_come_into_postgres_whole_or_not_at_all(tmp_path, postgres
         assert restore_backup(ledger, kept) == 400
         assert list(ledger.rows()) == rows
     ledger.close()
+
+
+def test_the_newest_version_is_the_last_migration_and_makes_the_same_tables(tmp_path):
+    """The version that an opened ledger is compared with; a new one has every column and index of the tables."""
+    outside = sa.create_engine(f"sqlite:///{tmp_path / FILE_NAME}")
+    open_ledger(tmp_path).close()
+    assert max(earlier()) < NEWEST
+    assert len(earlier()) == int(NEWEST) - 1
+    seen = sa.inspect(outside)
+    for table in metadata.sorted_tables:
+        assert [one["name"] for one in seen.get_columns(table.name)] == table.columns.keys()
+        indexes = {(one["name"], *one["column_names"]) for one in seen.get_indexes(table.name)}
+        assert indexes == {(one.name, *one.columns.keys()) for one in table.indexes}
+    outside.dispose()
+
+
+def test_opening_a_ledger_of_the_newest_version_needs_no_migrations(tmp_path):
+    """What migrates takes long to import: it is read where there is something to migrate, and not otherwise."""
+    open_ledger(tmp_path).close()
+    said = "import sys; from pathlib import Path; from hushpoint.ledger.store import open_ledger as o; "
+    said += f"o(Path({str(tmp_path)!r})).close(); sys.exit('alembic' in sys.modules)"
+    assert subprocess.run([sys.executable, "-c", said], check=False).returncode == 0
 
 
 def test_what_is_not_there_is_not_made(tmp_path):

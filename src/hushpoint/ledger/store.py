@@ -6,25 +6,22 @@ import errno
 import os
 import shutil
 import sqlite3
+from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
 import sqlalchemy as sa
-from alembic import command
-from alembic.config import Config
-from alembic.migration import MigrationContext
-from alembic.script import ScriptDirectory
 from sqlalchemy.exc import SQLAlchemyError
 
 from hushpoint.ledger.records import Clock, LedgerError, utc_now
 from hushpoint.ledger.sql import SqlLedger
+from hushpoint.ledger.tables import NEWEST
 
 FILE_NAME = "hushpoint.sqlite"
 BUSY_S = 30
 _LEAST_FREE_BYTES = 100_000
 """With less room than this not even an empty ledger can be made: it takes 95 kB with its log and its shared memory."""
-_MIGRATIONS = Path(__file__).with_name("migrations")
 
 
 def open_ledger(
@@ -132,20 +129,25 @@ def version_of(data_dir: Path, database_url: str | None = None) -> str:
         engine = sa.create_engine(url.set(drivername="postgresql+psycopg") if database_url else url)
         try:
             with engine.connect() as connection:
-                at = MigrationContext.configure(connection).get_current_revision()
+                at = _version(connection)
         finally:
             engine.dispose()
     except (SQLAlchemyError, sqlite3.Error, ImportError) as error:
         said = " ".join(str(getattr(error, "orig", None) or error).split())[:200]
         raise LedgerError(said) from error
-    config = Config()
-    config.set_main_option("script_location", str(_MIGRATIONS).replace("%", "%%"))
-    scripts = ScriptDirectory.from_config(config)
-    if at is None:
-        return "none"
-    if at == scripts.get_current_head():
-        return "current"
-    return "older" if at in {script.revision for script in scripts.walk_revisions()} else "newer"
+    if at in (None, NEWEST):
+        return "none" if at is None else "current"
+    from hushpoint.ledger.migrating import earlier  # noqa: PLC0415 - takes as long as the rest of opening a ledger
+
+    return "older" if at in earlier() else "newer"
+
+
+def _version(connection: sa.Connection) -> str | None:
+    """Return the version that a database says it is of, None where it says none."""
+    if not sa.inspect(connection).has_table("alembic_version"):
+        return None
+    said = sa.select(sa.column("version_num", sa.Text)).select_from(sa.table("alembic_version"))
+    return connection.execute(said).scalar_one_or_none()
 
 
 def _prepare_sqlite(connection: Any, _record: object) -> None:
@@ -173,28 +175,18 @@ def _copy_sqlite(path: Path, revision: str) -> None:
         target.close()
 
 
-def _migrate(engine: sa.Engine, *, backup: Any) -> None:
-    config = Config()
-    config.set_main_option("script_location", str(_MIGRATIONS).replace("%", "%%"))
-    scripts = ScriptDirectory.from_config(config)
-    newest = scripts.get_current_head()
+def _migrate(engine: sa.Engine, *, backup: Callable[[str], None]) -> None:
     with engine.connect() as connection:
-        at = MigrationContext.configure(connection).get_current_revision()
+        at = _version(connection)
         strangers = at is None and sa.inspect(connection).has_table("journal")
-    if at == newest:
+    if at == NEWEST:
         return
     if strangers:
         raise LedgerError("the database holds a table named journal that is not Hushpoint's")
-    known = {script.revision for script in scripts.walk_revisions()}
-    if at is not None and at not in known:
-        raise LedgerError(f"the ledger is of version {at}, newer than this Hushpoint ({newest}): use the newer one")
+    from hushpoint.ledger.migrating import earlier, migrate  # noqa: PLC0415 - most starts have nothing to migrate
+
     if at is not None:
-        backup(newest)
-    with engine.connect().execution_options(hushpoint_write=True) as connection, connection.begin():
-        if connection.dialect.name == "postgresql":
-            # two processes starting at once must not both migrate
-            connection.execute(sa.text("SELECT pg_advisory_xact_lock(748291)"))
-            if at is not None:  # writers of older processes wait at their first step, before they hold anything
-                connection.execute(sa.text("LOCK TABLE journal IN EXCLUSIVE MODE"))
-        config.attributes["connection"] = connection
-        command.upgrade(config, "head")
+        if at not in earlier():
+            raise LedgerError(f"the ledger is of version {at}, newer than this Hushpoint ({NEWEST}): use the newer one")
+        backup(NEWEST)
+    migrate(engine, at)

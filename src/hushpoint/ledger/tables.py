@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from sqlalchemy import Column, ForeignKey, Index, Integer, MetaData, Table, Text
 
+NEWEST = "0005"
+"""The version of these tables: the last of the migrations."""
 metadata = MetaData()
 
 journal = Table(
