@@ -225,6 +225,10 @@ def test_a_name_that_is_not_on_the_list_is_asked_back_while_somebody_is_awaited(
     assert phone.post(f"/join/{code}", data={"name": "Ines Invented"}, follow_redirects=False).status_code == 303
     late = site.browser().post(f"/join/{code}", data={"name": "Late Invented"}, follow_redirects=False)
     assert late.status_code == 303
+    site.lecturer.post(
+        f"/class/{code}/devices"
+    )  # everybody in again: whoever writes a name otherwise is asked once more
+    assert site.browser().post(f"/join/{code}", data={"name": "Late Invnted"}).status_code == 409
 
 
 def test_the_same_name_again_needs_the_word_of_the_first_device(site: Site) -> None:

@@ -392,7 +392,7 @@ class _Known:
 
     @property
     def awaited(self) -> bool:
-        """Whether somebody on the list never came in: a name that is not on it may be theirs, written otherwise."""
+        """Whether somebody on the list has no device in: a name that is not on it may be theirs, written otherwise."""
         return bool(self.names.keys() - self.came - self.off)
 
     def listed(self, name: str, further: int = 0) -> Entry:
@@ -406,9 +406,13 @@ def _known(ledger: Ledger, code: str) -> _Known:
     off: set[str] = set()
     came: set[str] = set()
     places = 0
-    for row in ledger.rows(kinds=[Kind.ROSTER_ADDED, Kind.LEARNER_JOINED, Kind.ROSTER_CHANGED], room=code):
+    kinds = (Kind.ROSTER_ADDED, Kind.LEARNER_JOINED, Kind.ROSTER_CHANGED, Kind.DEVICES_ENDED)
+    for row in ledger.rows(kinds=kinds, room=code):
         places += row.kind == Kind.ROSTER_ADDED
         if row.body is None:
+            continue
+        if row.kind == Kind.DEVICES_ENDED:
+            came.discard(row.who)
             continue
         (off.add if row.body.get("off") else off.discard)(row.who)
         if row.kind == Kind.LEARNER_JOINED:
@@ -424,7 +428,7 @@ def join(ledger: Ledger, *, room: str, name: str, word: str = "", new: bool = Tr
     A name on the class list becomes that person. A name that has joined already belongs to the device it joined on:
     another one needs the word that is shown there (`word_of`), or a lecturer who lets the person in again
     (`end_devices`). NameTakenError is raised without it, BadInputError where it is another word. With `new` False a
-    name that is not on the list raises NotListedError while somebody on the list is still awaited: it may be theirs.
+    name that is not on the list raises NotListedError while somebody on it has no device in: it may be theirs.
     """
     info = find_class(ledger, room)
     name = clean_name(name, "name")
