@@ -15,6 +15,8 @@ setup: .venv/ok ## make .venv/bin/hushpoint
 .venv/bin/python:
 	@$(PYTHON) -c 'import sys; sys.exit(0 if sys.version_info >= (3, 11) else "Python 3.11 or newer is needed; set PYTHON=...")'
 	$(PYTHON) -m venv .venv
+	@$(BIN)/python -m pip uninstall -q -y setuptools  # nothing here needs it, and the one of an older Python has known faults
+	-@$(BIN)/python -m pip install -q --disable-pip-version-check --upgrade pip
 
 .venv/ok: .venv/bin/python pyproject.toml constraints.txt
 	$(BIN)/python -m pip install -q --disable-pip-version-check -c constraints.txt -e .
