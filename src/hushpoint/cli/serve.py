@@ -246,7 +246,9 @@ def _listen(app: Starlette, listener: socket.socket, tls: tuple[Path, Path] | No
 
 
 def _listener(host: str, port: int) -> socket.socket:
-    listener = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    # said to be TCP, so that asyncio sends at once (TCP_NODELAY): head and body of an answer go out apart, and the body
+    # would wait 40 ms for the other side's word that the head has come
+    listener = socket.socket(socket.AF_INET, socket.SOCK_STREAM, socket.IPPROTO_TCP)
     listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         listener.bind((host, port))
