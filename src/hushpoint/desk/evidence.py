@@ -34,13 +34,6 @@ VARIETIES: Mapping[str, tuple[str, Variety | None]] = {
 _OWN = (
     Kind.ROSTER_ADDED,
     Kind.LEARNER_JOINED,
-    Kind.PAIR_OPENED,
-    Kind.PAIR_SEALED,
-    Kind.PAIR_TAKEN_BACK,
-    Kind.PAIR_TURNED,
-    Kind.PAIR_CANCELLED,
-    Kind.READING_TAKEN,
-    Kind.READING_AMENDED,
     Kind.PAPER_BEGUN,
     Kind.PAPER_PLAYED,
     Kind.PAPER_ANSWERED,
@@ -109,9 +102,9 @@ def rows_of(ledger: Ledger, room: str, who: str) -> list[Row]:
 
     Practice on modelled arms is left out: it is no evidence (docs/bench-format.md keeps its rows).
     """
-    found = {row.seq: row for row in ledger.rows(kinds=_OWN, room=room, who=who)}
+    found = {row.seq: row for row in pairs.rows_of(ledger, room, who)}
     opened = [row.body for row in found.values() if row.kind is Kind.PAIR_OPENED and row.body is not None]
-    found |= {row.seq: row for row in pairs.rows_of(ledger, room, who)}
+    found |= {row.seq: row for row in ledger.rows(kinds=_OWN, room=room, who=who)}
     begun = [row for row in found.values() if row.kind is Kind.PAPER_BEGUN and row.body is not None]
     taken = {row.body["paper"] for row in begun if row.body is not None}
     for row in ledger.rows(
